@@ -1,0 +1,45 @@
+/** A condition somebody must look at, in the life cycle of IEC 62682 / ISA-18.2. */
+import { type Static, Type } from '@sinclair/typebox';
+import { Instant, Name, recordSchema } from './envelope';
+
+export const AlertState = Type.Union([
+  Type.Literal('normal'),
+  Type.Literal('unacknowledged'),
+  Type.Literal('acknowledged'),
+  Type.Literal('returned-unacknowledged'),
+  Type.Literal('shelved'),
+  Type.Literal('suppressed-by-design'),
+  Type.Literal('out-of-service'),
+]);
+export type AlertState = Static<typeof AlertState>;
+
+export const AlertCategory = Type.Union([
+  Type.Literal('tie-mismatch'),
+  Type.Literal('record-conflict'),
+  Type.Literal('rotation-conflict'),
+  Type.Literal('reference-doubt'),
+  Type.Literal('instrument-doubt'),
+  Type.Literal('network-conflict'),
+]);
+export type AlertCategory = Static<typeof AlertCategory>;
+
+export const Priority = Type.Union([Type.Literal('high'), Type.Literal('medium'), Type.Literal('low')]);
+export type Priority = Static<typeof Priority>;
+
+export const Alert = recordSchema('alert', 'A condition somebody must look at.', {
+  key: Name('category and subject: one alert per key'),
+  category: AlertCategory,
+  subject: Name('terminal, site, open point or reference'),
+  priority: Priority,
+  state: AlertState,
+  active: Type.Boolean({ description: 'the condition is present now, whatever the state' }),
+  transition: Name('what brought it to this state: raised, repeated, returned, acknowledged, shelved, unshelved, ...'),
+  revision: Type.Integer({ minimum: 1, description: 'counts the transitions of this alert' }),
+  text: Type.String(),
+  since: Instant(),
+  count: Type.Integer({ minimum: 1, description: 'how many times it was raised since it was last normal' }),
+  by: Type.Optional(Name('who made the transition')),
+  comment: Type.Optional(Type.String({ maxLength: 2000 })),
+  shelvedUntil: Type.Optional(Instant()),
+});
+export type Alert = Readonly<Static<typeof Alert>>;

@@ -1,0 +1,29 @@
+/** The message contract: one schema per kind, the source of both the type and the validator. */
+import { Alert } from './alert';
+import { Comparison } from './comparison';
+import { Identification } from './identification';
+import { Reading } from './reading';
+import { Rejection } from './rejection';
+import { Rotation } from './rotation';
+
+export * from './alert';
+export * from './comparison';
+export * from './envelope';
+export * from './identification';
+export * from './reading';
+export * from './rejection';
+export * from './rotation';
+
+export const schemas = {
+  reading: Reading,
+  identification: Identification,
+  rotation: Rotation,
+  comparison: Comparison,
+  alert: Alert,
+  rejection: Rejection,
+} as const;
+
+/** What a node concluded. */
+export type Finding = Identification | Rotation | Comparison;
+export type PhaseloomRecord = Reading | Finding | Alert | Rejection;
+export type Kind = PhaseloomRecord['kind'];

@@ -1,0 +1,12 @@
+/** An error a flow can act on: a stable code, and a message that says what was wrong, where, and what would be right. */
+export class Trouble extends Error {
+  constructor(
+    readonly code: string,
+    message: string,
+  ) {
+    super(message);
+    this.name = 'Trouble';
+  }
+}
+
+export const asError = (cause: unknown): Error => (cause instanceof Error ? cause : new Error(String(cause)));

@@ -1,0 +1,137 @@
+/**
+ * The ledger: everything that came in, everything concluded, everything that must leave the house.
+ * Two drivers keep this contract: SQLite (embedded, the default) and PostgreSQL.
+ * Nothing here is overwritten: a newer finding about a subject supersedes the older one, and both stay.
+ */
+import type { Alert, Finding, PhaseloomRecord, Reading, Rejection } from '../../lib/records';
+
+export interface AdmittedReading {
+  readonly reading: Reading;
+  readonly source: string;
+  readonly receivedAtUs: number;
+}
+
+export interface Admission {
+  /** per reading given, in order: its place in the ledger and whether it is new */
+  readonly readings: readonly { readonly seq: number; readonly isNew: boolean }[];
+}
+
+export interface StoredReading {
+  readonly seq: number;
+  readonly reading: Reading;
+}
+
+/** One record to be carried to one destination; a second enqueue with the same destination and key changes nothing. */
+export interface Delivery {
+  readonly destination: string;
+  /** idempotency key: the id of the record (for alerts: id, which changes with every transition) */
+  readonly key: string;
+  /** deliveries of one subject leave in the order of enqueueing */
+  readonly subject: string;
+  readonly record: PhaseloomRecord;
+}
+
+export interface DueDelivery extends Delivery {
+  readonly seq: number;
+  readonly attempts: number;
+  readonly enqueuedAtUs: number;
+}
+
+export interface RecordQuery {
+  readonly kinds?: readonly PhaseloomRecord['kind'][];
+  readonly ids?: readonly string[];
+  /** terminal, site, open point, reference: exact, or a path prefix ending in '/' */
+  readonly subject?: string;
+  readonly instrument?: string;
+  readonly by?: string;
+  readonly fromUs?: number;
+  readonly toUs?: number;
+  /** only the newest finding of each kind and subject */
+  readonly currentOnly?: boolean;
+  readonly limit?: number;
+  /** opaque, from the previous page */
+  readonly after?: string;
+  readonly order?: 'oldest-first' | 'newest-first';
+}
+
+export interface RecordPage {
+  readonly records: readonly PhaseloomRecord[];
+  readonly next?: string;
+}
+
+export interface LedgerHealth {
+  readonly ok: boolean;
+  /** last error, or empty */
+  readonly error: string;
+  /** records accepted by keep() and not yet committed */
+  readonly pending: number;
+  readonly readings: number;
+  readonly rejections: number;
+  readonly findings: number;
+  readonly alertsOpen: number;
+  readonly deliveriesWaiting: number;
+}
+
+export interface Ledger {
+  /** what it is, for people: file name or host/database; never a secret */
+  readonly label: string;
+  open(): Promise<void>;
+  /** commits what is pending, then closes */
+  close(): Promise<void>;
+
+  /** Readings and rejections of one batch in ONE transaction; resolves after the commit. A reading already there is not stored again. */
+  admit(readings: readonly AdmittedReading[], rejections: readonly Rejection[]): Promise<Admission>;
+  /** A finding, committed in a group with others waiting; resolves after the commit. isNew false: it was there. */
+  keep(record: Finding | Rejection): Promise<{ readonly isNew: boolean }>;
+
+  /** Readings after a place, oldest first. */
+  readingsAfter(seq: number, limit: number): Promise<readonly StoredReading[]>;
+  /** Up to `perTerminal` newest readings of each terminal at or before a place in the ledger, newest first. */
+  latestReadings(
+    terminals: readonly string[],
+    perTerminal: number,
+    upToSeq?: number,
+  ): Promise<readonly StoredReading[]>;
+  /** Readings of one terminal taken in [fromUs, toUs], oldest first: the stream of a reference around an instant. */
+  readingsBetween(terminal: string, fromUs: number, toUs: number, limit: number): Promise<readonly StoredReading[]>;
+  /** Named place in the ledger up to which something is finished; 0 at first. Never moves back. */
+  cursor(name: string): Promise<number>;
+  advance(name: string, seq: number): Promise<void>;
+
+  /** The alert and its transition, with its deliveries, in one transaction. Refused (false) if the stored revision is not revision - 1. */
+  saveAlert(alert: Alert): Promise<boolean>;
+  alerts(query?: { readonly keys?: readonly string[]; readonly openOnly?: boolean }): Promise<readonly Alert[]>;
+  alertHistory(key: string): Promise<readonly Alert[]>;
+  /** Transitions after a place, oldest first: what the alert desk must (again) send after a restart. */
+  alertTransitionsAfter(
+    seq: number,
+    limit: number,
+  ): Promise<readonly { readonly seq: number; readonly alert: Alert }[]>;
+
+  /** Puts deliveries in the outbox; those already there (same destination and key) are left as they are. */
+  enqueue(deliveries: readonly Delivery[]): Promise<void>;
+  /** The oldest waiting delivery of each subject of a destination that is due, oldest first, claimed until `claimUntilUs`. */
+  claimDue(destination: string, nowUs: number, limit: number, claimUntilUs: number): Promise<readonly DueDelivery[]>;
+  accepted(seq: number, atUs: number, answer: string): Promise<void>;
+  failed(seq: number, error: string, retryAtUs: number): Promise<void>;
+  /** Given up on: kept, marked, no longer in the way of its subject. */
+  abandoned(seq: number, atUs: number, error: string): Promise<void>;
+  deliveries(query: {
+    readonly destination?: string;
+    readonly state?: 'waiting' | 'accepted' | 'abandoned';
+    readonly limit?: number;
+  }): Promise<readonly (DueDelivery & { readonly state: string; readonly lastError: string })[]>;
+
+  records(query: RecordQuery): Promise<RecordPage>;
+  health(): Promise<LedgerHealth>;
+  /** Called after each commit that stored findings, rejections or alert transitions; returns the way to stop. For live views. */
+  onCommit(listener: (records: readonly PhaseloomRecord[]) => void): () => void;
+}
+
+/** The config node, as other nodes see it. */
+export interface LedgerNode {
+  /** resolves when open; rejects when it cannot be opened */
+  ready(): Promise<Ledger>;
+  /** the ledger if it is open now */
+  readonly ledger: Ledger | undefined;
+}
