@@ -77,7 +77,7 @@ export function circularMean(anglesDeg: readonly number[], weights?: readonly nu
 
 /**
  * Mean resultant length R = |mean of e^{i angle}|, 0 (spread all round) to 1 (all alike). NaN for no angles.
- * @example resultantLength([0, 180]) // 0 to rounding
+ * @example resultantLength([0, 180]) // 0
  */
 export function resultantLength(anglesDeg: readonly number[], weights?: readonly number[]): number {
   return resultant(anglesDeg, weights).length;
@@ -85,7 +85,7 @@ export function resultantLength(anglesDeg: readonly number[], weights?: readonly
 
 /**
  * Circular standard deviation sqrt(-2 ln R) in degrees, 0 to infinity.
- * @example circularSd([-10, 10]) // 10.0 to two digits
+ * @example circularSd([-10, 10]) // ~10.0
  */
 export function circularSd(anglesDeg: readonly number[], weights?: readonly number[]): number {
   const r = Math.min(1, resultantLength(anglesDeg, weights));
