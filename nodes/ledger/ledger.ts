@@ -33,6 +33,7 @@ export interface Delivery {
 
 export interface DueDelivery extends Delivery {
   readonly seq: number;
+  /** how often it has been claimed, the present claim included */
   readonly attempts: number;
   readonly enqueuedAtUs: number;
 }
@@ -42,15 +43,23 @@ export interface RecordQuery {
   readonly ids?: readonly string[];
   /** terminal, site, open point, reference: exact, or a path prefix ending in '/' */
   readonly subject?: string;
+  /** readings by this instrument, and the findings that rest directly on them */
   readonly instrument?: string;
+  /** readings taken by these people, the findings that rest directly on them, and the alert transitions they made */
   readonly by?: string;
+  /** bounds, both included, of the time the record speaks of: takenAt of a reading, `at` of all others */
   readonly fromUs?: number;
   readonly toUs?: number;
-  /** only the newest finding of each kind and subject */
+  /**
+   * Only what holds now: the newest finding of each kind and subject, the last transition of each alert.
+   * Readings and rejections are never superseded: they come only when `kinds` names them.
+   */
   readonly currentOnly?: boolean;
+  /** records a page, 1 to 10 000; 1000 when left out */
   readonly limit?: number;
-  /** opaque, from the previous page */
+  /** opaque, from the previous page of the same query */
   readonly after?: string;
+  /** by that same time, ties in the order of storing; oldest first when left out */
   readonly order?: 'oldest-first' | 'newest-first';
 }
 
@@ -72,6 +81,10 @@ export interface LedgerHealth {
   readonly deliveriesWaiting: number;
 }
 
+/**
+ * Writes wait out a store that is locked, full, read-only or away, in the order they came, and are told in health(). They reject when
+ * the record itself cannot be stored, and when given up on: too many are waiting ('ledger-overflow'), or the ledger closed ('ledger-closed').
+ */
 export interface Ledger {
   /** what it is, for people: file name or host/database; never a secret */
   readonly label: string;
@@ -81,7 +94,12 @@ export interface Ledger {
 
   /** Readings and rejections of one batch in ONE transaction; resolves after the commit. A reading already there is not stored again. */
   admit(readings: readonly AdmittedReading[], rejections: readonly Rejection[]): Promise<Admission>;
-  /** A finding, committed in a group with others waiting; resolves after the commit. isNew false: it was there. */
+  /**
+   * A finding, committed in a group with others waiting; resolves after the commit. isNew false: it was there.
+   * The newest finding of each kind and subject (for a rotation: the site and its three terminals) is the current one. Newest is by `at`,
+   * ties by the order of storing: a finding from an old reading that comes late is stored as already superseded.
+   * One said again under another frame revision than the current finding of the same instant becomes current again.
+   */
   keep(record: Finding | Rejection): Promise<{ readonly isNew: boolean }>;
 
   /** Readings after a place, oldest first. */
@@ -99,7 +117,8 @@ export interface Ledger {
   advance(name: string, seq: number): Promise<void>;
 
   /** The alert and its transition, with its deliveries, in one transaction. Refused (false) if the stored revision is not revision - 1. */
-  saveAlert(alert: Alert): Promise<boolean>;
+  saveAlert(alert: Alert, deliveries?: readonly Delivery[]): Promise<boolean>;
+  /** openOnly: those whose state is not normal. */
   alerts(query?: { readonly keys?: readonly string[]; readonly openOnly?: boolean }): Promise<readonly Alert[]>;
   alertHistory(key: string): Promise<readonly Alert[]>;
   /** Transitions after a place, oldest first: what the alert desk must (again) send after a restart. */
@@ -116,6 +135,7 @@ export interface Ledger {
   failed(seq: number, error: string, retryAtUs: number): Promise<void>;
   /** Given up on: kept, marked, no longer in the way of its subject. */
   abandoned(seq: number, atUs: number, error: string): Promise<void>;
+  /** Waiting ones oldest first, others newest first; 100 when no limit is given. */
   deliveries(query: {
     readonly destination?: string;
     readonly state?: 'waiting' | 'accepted' | 'abandoned';
@@ -123,6 +143,8 @@ export interface Ledger {
   }): Promise<readonly (DueDelivery & { readonly state: string; readonly lastError: string })[]>;
 
   records(query: RecordQuery): Promise<RecordPage>;
+  /** How many records of each kind the query would give; limit, after and order do not matter. */
+  count(query: RecordQuery): Promise<ReadonlyMap<PhaseloomRecord['kind'], number>>;
   health(): Promise<LedgerHealth>;
   /** Called after each commit that stored findings, rejections or alert transitions; returns the way to stop. For live views. */
   onCommit(listener: (records: readonly PhaseloomRecord[]) => void): () => void;

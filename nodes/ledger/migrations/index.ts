@@ -1,0 +1,25 @@
+/** The steps that bring a database of any earlier version to this one. A step that was ever released is never changed. */
+import type { CreateTableBuilder, Kysely, Migration, MigrationProvider } from 'kysely';
+import { firstTables } from './0001-first-tables';
+
+/** What the databases write differently. */
+export interface DialectWords {
+  /** adds the column `seq`: counts up in the order of storing, never used twice, primary key */
+  seq<T extends string>(table: CreateTableBuilder<T, never>): CreateTableBuilder<T, 'seq'>;
+  /** column type of a record as JSON */
+  readonly json: 'text' | 'json' | 'jsonb';
+}
+
+// biome-ignore lint/suspicious/noExplicitAny: a migration speaks of the tables as they were then
+export type AnyDatabase = Kysely<any>;
+export type Step = (db: AnyDatabase, words: DialectWords) => Promise<void>;
+
+const STEPS: Readonly<Record<string, Step>> = { '0001-first-tables': firstTables };
+
+export function ledgerMigrations(words: DialectWords): MigrationProvider {
+  const migrations = Object.entries(STEPS).map(([name, step]): [string, Migration] => [
+    name,
+    { up: (db) => step(db, words) },
+  ]);
+  return { getMigrations: async () => Object.fromEntries(migrations) };
+}

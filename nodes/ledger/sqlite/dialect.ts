@@ -1,0 +1,81 @@
+/** Kysely over one node:sqlite connection. */
+import type { DatabaseSync, SQLInputValue } from 'node:sqlite';
+import {
+  CompiledQuery,
+  type DatabaseConnection,
+  type DatabaseIntrospector,
+  type Dialect,
+  type DialectAdapter,
+  type Driver,
+  type Kysely,
+  type QueryCompiler,
+  type QueryResult,
+  SqliteAdapter,
+  SqliteIntrospector,
+  SqliteQueryCompiler,
+} from 'kysely';
+import type { DialectWords } from '../migrations';
+
+export class NodeSqliteDialect implements Dialect {
+  constructor(private readonly database: DatabaseSync) {}
+
+  createDriver(): Driver {
+    return new NodeSqliteDriver(this.database);
+  }
+  createQueryCompiler(): QueryCompiler {
+    return new SqliteQueryCompiler();
+  }
+  createAdapter(): DialectAdapter {
+    return new TransactionalDdl();
+  }
+  // biome-ignore lint/suspicious/noExplicitAny: the signature of Dialect
+  createIntrospector(db: Kysely<any>): DatabaseIntrospector {
+    return new SqliteIntrospector(db);
+  }
+}
+
+/** Kysely assumes the contrary; SQLite does roll back changes of the schema, and a migration cut short must leave nothing behind. */
+class TransactionalDdl extends SqliteAdapter {
+  override get supportsTransactionalDdl(): boolean {
+    return true;
+  }
+}
+
+/** The connection belongs to the ledger, which opens and closes it. Statements are synchronous: there is nothing to queue for. */
+class NodeSqliteDriver implements Driver {
+  constructor(private readonly database: DatabaseSync) {}
+
+  async init(): Promise<void> {}
+  async acquireConnection(): Promise<DatabaseConnection> {
+    return new NodeSqliteConnection(this.database);
+  }
+  async beginTransaction(connection: DatabaseConnection): Promise<void> {
+    await connection.executeQuery(CompiledQuery.raw('begin immediate'));
+  }
+  async commitTransaction(connection: DatabaseConnection): Promise<void> {
+    await connection.executeQuery(CompiledQuery.raw('commit'));
+  }
+  async rollbackTransaction(connection: DatabaseConnection): Promise<void> {
+    await connection.executeQuery(CompiledQuery.raw('rollback'));
+  }
+  async releaseConnection(): Promise<void> {}
+  async destroy(): Promise<void> {}
+}
+
+class NodeSqliteConnection implements DatabaseConnection {
+  constructor(private readonly database: DatabaseSync) {}
+
+  async executeQuery<R>({ sql, parameters }: CompiledQuery): Promise<QueryResult<R>> {
+    return { rows: this.database.prepare(sql).all(...(parameters as SQLInputValue[])) as R[] };
+  }
+
+  async *streamQuery<R>({ sql, parameters }: CompiledQuery): AsyncIterableIterator<QueryResult<R>> {
+    for (const row of this.database.prepare(sql).iterate(...(parameters as SQLInputValue[])))
+      yield { rows: [row as R] };
+  }
+}
+
+export const sqliteWords: DialectWords = {
+  seq: (table) => table.addColumn('seq', 'integer', (c) => c.primaryKey().autoIncrement()),
+  json: 'text',
+};

@@ -1,0 +1,88 @@
+/** Findings: what was concluded. Every one stays; of each kind and subject one holds. */
+import type { DatabaseSync } from 'node:sqlite';
+import { parseInstant } from '../../../lib/instant';
+import type { Finding, PhaseloomRecord } from '../../../lib/records';
+import { aboutOf, subjectOf } from '../subject';
+import type { Tally } from './tally';
+
+interface Known {
+  readonly id: string;
+  readonly at_us: number;
+  readonly frame_revision: string | null;
+  readonly superseded_by: string | null;
+}
+
+export class Findings {
+  private readonly insert;
+  private readonly insertSource;
+  private readonly byId;
+  private readonly holding;
+  private readonly supersede;
+  private readonly restore;
+
+  constructor(
+    database: DatabaseSync,
+    private readonly tally: Tally,
+    private readonly nowUs: () => number,
+  ) {
+    this.insert = database.prepare(
+      `insert into finding (id, kind, subject, about, at_us, stored_at_us, verdict, frame_id, frame_revision, superseded_by, superseded_at_us, body)
+       values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
+    );
+    this.insertSource = database.prepare(
+      'insert into finding_source (finding_seq, source_id) values (?, ?) on conflict do nothing',
+    );
+    this.byId = database.prepare('select id, at_us, frame_revision, superseded_by from finding where id = ?');
+    this.holding = database.prepare(
+      'select id, at_us, frame_revision, superseded_by from finding where kind = ? and about = ? and superseded_by is null',
+    );
+    this.supersede = database.prepare('update finding set superseded_by = ?, superseded_at_us = ? where id = ?');
+    this.restore = database.prepare('update finding set superseded_by = null, superseded_at_us = null where id = ?');
+  }
+
+  /** True when it is new. */
+  keep(finding: Finding, stored: PhaseloomRecord[]): boolean {
+    const about = aboutOf(finding);
+    const holding = this.holding.get(finding.kind, about) as Known | undefined;
+    const known = this.byId.get(finding.id) as Known | undefined;
+    if (known) {
+      if (holding && isSaidAnew(known, holding)) this.takePlace(known.id, holding);
+      return false;
+    }
+    this.store(finding, about, holding);
+    stored.push(finding);
+    return true;
+  }
+
+  private store(finding: Finding, about: string, holding: Known | undefined): void {
+    const nowUs = this.nowUs();
+    const atUs = parseInstant(finding.at);
+    const late = holding !== undefined && atUs < holding.at_us;
+    if (holding && !late) this.supersede.run(finding.id, nowUs, holding.id);
+    const { lastInsertRowid } = this.insert.run(
+      finding.id,
+      finding.kind,
+      subjectOf(finding),
+      about,
+      atUs,
+      nowUs,
+      (finding as { verdict?: string }).verdict ?? null,
+      finding.frame?.id ?? null,
+      finding.frame?.revision ?? null,
+      late ? holding.id : null,
+      late ? nowUs : null,
+      JSON.stringify(finding),
+    );
+    for (const source of finding.from) this.insertSource.run(lastInsertRowid, source);
+    this.tally.add('finding', 1);
+  }
+
+  private takePlace(id: string, holding: Known): void {
+    this.supersede.run(id, this.nowUs(), holding.id);
+    this.restore.run(id);
+  }
+}
+
+/** A correction taken back: the same is said of the same instant once more, and what was said in between came of another frame. */
+const isSaidAnew = (known: Known, holding: Known): boolean =>
+  known.superseded_by !== null && known.at_us === holding.at_us && known.frame_revision !== holding.frame_revision;

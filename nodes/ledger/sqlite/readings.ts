@@ -1,0 +1,104 @@
+/** Readings and rejections: what came in. */
+import type { DatabaseSync } from 'node:sqlite';
+import { parseInstant } from '../../../lib/instant';
+import type { PhaseloomRecord, Reading, Rejection } from '../../../lib/records';
+import type { Admission, AdmittedReading, StoredReading } from '../ledger';
+import type { Tally } from './tally';
+
+interface ReadingRow {
+  readonly seq: number;
+  readonly taken_at_us: number;
+  readonly body: string;
+}
+
+export class Readings {
+  private readonly insert;
+  private readonly place;
+  private readonly insertRejection;
+  private readonly after;
+  private readonly latestOf;
+  private readonly between;
+
+  constructor(
+    database: DatabaseSync,
+    private readonly tally: Tally,
+  ) {
+    this.insert = database.prepare(
+      `insert into reading (id, terminal, taken_at_us, received_at_us, source, instrument, taken_by, job, against, angle_deg, voltage_v, body)
+       values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?) on conflict (id) do nothing`,
+    );
+    this.place = database.prepare('select seq from reading where id = ?');
+    this.insertRejection = database.prepare(
+      `insert into rejection (id, at_us, source, terminal, stage, code, body) values (?, ?, ?, ?, ?, ?, ?) on conflict (id) do nothing`,
+    );
+    this.after = database.prepare('select seq, taken_at_us, body from reading where seq > ? order by seq limit ?');
+    this.latestOf = database.prepare(
+      `select seq, taken_at_us, body from reading where terminal = ? and seq <= ? order by taken_at_us desc, seq desc limit ?`,
+    );
+    this.between = database.prepare(
+      `select seq, taken_at_us, body from reading where terminal = ? and taken_at_us between ? and ? order by taken_at_us, seq limit ?`,
+    );
+  }
+
+  admit(readings: readonly AdmittedReading[], rejections: readonly Rejection[], stored: PhaseloomRecord[]): Admission {
+    const places = readings.map((admitted) => this.store(admitted));
+    this.tally.add('reading', places.filter((p) => p.isNew).length);
+    for (const rejection of rejections) this.reject(rejection, stored);
+    return { readings: places };
+  }
+
+  reject(rejection: Rejection, stored: PhaseloomRecord[]): boolean {
+    const { id, at, source, terminal, stage, problems } = rejection;
+    const code = problems[0]?.code ?? '';
+    const { changes } = this.insertRejection.run(
+      id,
+      parseInstant(at),
+      source,
+      terminal,
+      stage,
+      code,
+      JSON.stringify(rejection),
+    );
+    if (changes === 0) return false;
+    this.tally.add('rejection', 1);
+    stored.push(rejection);
+    return true;
+  }
+
+  readingsAfter(seq: number, limit: number): StoredReading[] {
+    return rows(this.after.all(seq, limit)).map(opened);
+  }
+
+  latest(terminals: readonly string[], perTerminal: number, upToSeq = Number.MAX_SAFE_INTEGER): StoredReading[] {
+    return [...new Set(terminals)]
+      .flatMap((terminal) => rows(this.latestOf.all(terminal, upToSeq, perTerminal)))
+      .sort((a, b) => b.taken_at_us - a.taken_at_us || b.seq - a.seq)
+      .map(opened);
+  }
+
+  readingsBetween(terminal: string, fromUs: number, toUs: number, limit: number): StoredReading[] {
+    return rows(this.between.all(terminal, fromUs, toUs, limit)).map(opened);
+  }
+
+  private store({ reading: r, source, receivedAtUs }: AdmittedReading): { seq: number; isNew: boolean } {
+    const { changes, lastInsertRowid } = this.insert.run(
+      r.id,
+      r.terminal,
+      parseInstant(r.takenAt),
+      receivedAtUs,
+      source,
+      r.instrument?.id ?? null,
+      r.by ?? null,
+      r.job ?? null,
+      r.against ?? null,
+      r.angleDeg ?? null,
+      r.voltageV ?? null,
+      JSON.stringify(r),
+    );
+    if (changes === 1) return { seq: Number(lastInsertRowid), isNew: true };
+    return { seq: (this.place.get(r.id) as { seq: number }).seq, isNew: false };
+  }
+}
+
+const rows = (raw: unknown[]) => raw as ReadingRow[];
+const opened = ({ seq, body }: ReadingRow): StoredReading => ({ seq, reading: JSON.parse(body) as Reading });

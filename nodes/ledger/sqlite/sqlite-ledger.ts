@@ -1,0 +1,234 @@
+/** The ledger in one file, through Node's own SQLite. */
+import { basename } from 'node:path';
+import type { DatabaseSync } from 'node:sqlite';
+import type { Kysely } from 'kysely';
+import type { Alert, Finding, PhaseloomRecord, Rejection } from '../../../lib/records';
+import { asError, Trouble } from '../../kit/trouble';
+import { CommitListeners } from '../commit-listeners';
+import type { AdmittedReading, Delivery, Ledger, LedgerHealth, RecordQuery } from '../ledger';
+import { countRecords, findRecords } from '../record-query';
+import type { LedgerTables } from '../schema';
+import { type Durability, identityOf, migrate, openFile, setDurability } from './database-file';
+import { GroupCommit } from './group-commit';
+import type { DeliveryQuery } from './outbox';
+import { makeParts, type Parts } from './parts';
+import { explained, StoreTrouble } from './store-trouble';
+import { Transactions } from './transactions';
+
+export type { Durability };
+
+export interface SqliteLedgerOptions {
+  /** a path, or ':memory:' */
+  readonly file: string;
+  /** full: what was committed outlives a power cut; normal: only a crash of the program, but a commit does not wait for the disk */
+  readonly durability?: Durability;
+  /** records that may wait for the store before no more are taken */
+  readonly maxPending?: number;
+  /** how long closing may take when the store is in trouble */
+  readonly closeWithinMs?: number;
+  /** further pragmas, e.g. 'cache_size = -65536' */
+  readonly pragmas?: readonly string[];
+  readonly nowUs?: () => number;
+}
+
+interface Opened extends Parts {
+  readonly database: DatabaseSync;
+  readonly kysely: Kysely<LedgerTables>;
+  readonly commits: GroupCommit;
+}
+
+const systemClockUs = () => Date.now() * 1000;
+const EMPTY = { pending: 0, readings: 0, rejections: 0, findings: 0, alertsOpen: 0, deliveriesWaiting: 0 };
+
+export class SqliteLedger implements Ledger {
+  readonly label: string;
+  private readonly listeners = new CommitListeners();
+  private parts: Opened | undefined;
+  private opening: Promise<void> | undefined;
+  private openingError = '';
+  private durability: Durability;
+  private checkedIdentityAt = 0;
+
+  constructor(private readonly options: SqliteLedgerOptions) {
+    this.label = basename(options.file);
+    this.durability = options.durability ?? 'full';
+  }
+
+  open(): Promise<void> {
+    this.opening ??= this.start().catch((cause) => {
+      this.opening = undefined;
+      const error = asError(explained(cause, this.label));
+      this.openingError = error.message;
+      throw error;
+    });
+    return this.opening;
+  }
+
+  async close(): Promise<void> {
+    await this.opening?.catch(() => {});
+    const parts = this.parts;
+    if (!parts) return;
+    await parts.commits.close();
+    this.parts = undefined;
+    this.opening = undefined;
+    parts.database.close();
+  }
+
+  /** For one who needs every commit to outlive a power cut, where another was content with less. */
+  insistOnFull(): void {
+    this.durability = 'full';
+    if (this.parts) setDurability(this.parts.database, 'full');
+  }
+
+  admit(readings: readonly AdmittedReading[], rejections: readonly Rejection[]) {
+    const size = readings.length + rejections.length;
+    return this.write(size, (parts, stored) => parts.readings.admit(readings, rejections, stored), true);
+  }
+  keep(record: Finding | Rejection) {
+    return this.write(1, ({ readings, findings }, stored) => ({
+      isNew: record.kind === 'rejection' ? readings.reject(record, stored) : findings.keep(record, stored),
+    }));
+  }
+
+  readingsAfter(seq: number, limit: number) {
+    return this.read((parts) => parts.readings.readingsAfter(seq, limit));
+  }
+  latestReadings(terminals: readonly string[], perTerminal: number, upToSeq?: number) {
+    return this.read((parts) => parts.readings.latest(terminals, perTerminal, upToSeq));
+  }
+  readingsBetween(terminal: string, fromUs: number, toUs: number, limit: number) {
+    return this.read((parts) => parts.readings.readingsBetween(terminal, fromUs, toUs, limit));
+  }
+  cursor(name: string) {
+    return this.read((parts) => parts.places.cursor(name));
+  }
+  advance(name: string, seq: number) {
+    return this.write(1, (parts) => parts.places.advance(name, seq));
+  }
+
+  saveAlert(alert: Alert, deliveries: readonly Delivery[] = []) {
+    return this.write(1 + deliveries.length, ({ alerts, outbox }, stored) => {
+      if (!alerts.save(alert)) return false;
+      outbox.enqueue(deliveries);
+      stored.push(alert);
+      return true;
+    });
+  }
+  alerts(query: { readonly keys?: readonly string[]; readonly openOnly?: boolean } = {}) {
+    return this.read((parts) => parts.alerts.alerts(query));
+  }
+  alertHistory(key: string) {
+    return this.read((parts) => parts.alerts.alertHistory(key));
+  }
+  alertTransitionsAfter(seq: number, limit: number) {
+    return this.read((parts) => parts.alerts.transitionsAfter(seq, limit));
+  }
+
+  enqueue(deliveries: readonly Delivery[]) {
+    return this.write(deliveries.length, (parts) => parts.outbox.enqueue(deliveries));
+  }
+  claimDue(destination: string, nowUs: number, limit: number, claimUntilUs: number) {
+    return this.write(1, (parts) => parts.outbox.claimDue(destination, nowUs, limit, claimUntilUs));
+  }
+  accepted(seq: number, atUs: number, answer: string) {
+    return this.write(1, (parts) => parts.outbox.accepted(seq, atUs, answer));
+  }
+  failed(seq: number, error: string, retryAtUs: number) {
+    return this.write(1, (parts) => parts.outbox.failed(seq, error, retryAtUs));
+  }
+  abandoned(seq: number, atUs: number, error: string) {
+    return this.write(1, (parts) => parts.outbox.abandoned(seq, atUs, error));
+  }
+  deliveries(query: DeliveryQuery) {
+    return this.read((parts) => parts.outbox.deliveries(query));
+  }
+
+  records(query: RecordQuery) {
+    return this.read((parts) => findRecords(parts.kysely, query));
+  }
+  count(query: RecordQuery) {
+    return this.read((parts) => countRecords(parts.kysely, query));
+  }
+
+  async health(): Promise<LedgerHealth> {
+    const parts = this.parts;
+    if (!parts) return { ok: false, error: this.openingError || `ledger ${this.label} is not open`, ...EMPTY };
+    const { pending, trouble } = parts.commits;
+    try {
+      const counts = await this.read(({ tally, alerts, outbox }) => ({
+        ...tally.read(),
+        alertsOpen: alerts.openCount(),
+        deliveriesWaiting: outbox.waitingCount(),
+      }));
+      const { reading: readings, rejection: rejections, finding: findings, ...others } = counts;
+      return { ok: !trouble, error: trouble?.message ?? '', pending, readings, rejections, findings, ...others };
+    } catch (cause) {
+      return { ok: false, error: asError(cause).message, ...EMPTY, pending };
+    }
+  }
+
+  onCommit(listener: (records: readonly PhaseloomRecord[]) => void): () => void {
+    return this.listeners.add(listener);
+  }
+
+  private async start(): Promise<void> {
+    const { file, pragmas = [], maxPending = 20_000, closeWithinMs = 5000, nowUs = systemClockUs } = this.options;
+    const database = openFile(file, pragmas);
+    try {
+      setDurability(database, this.durability);
+      const kysely = await migrate(database, file);
+      const identity = identityOf(file);
+      const transactions = new Transactions(
+        database,
+        (cause) => explained(cause, this.label),
+        () => this.demandSameFile(identity),
+      );
+      const commits = new GroupCommit(transactions, {
+        maxPending,
+        closeWithinMs,
+        afterCommit: (stored) => this.listeners.tell(stored),
+      });
+      this.parts = { database, kysely, commits, ...makeParts(database, nowUs) };
+    } catch (cause) {
+      database.close();
+      throw cause;
+    }
+  }
+
+  /** SQLite goes on writing into a file that was deleted, and all of it would be gone at the end. Looked at once a second. */
+  private demandSameFile(identity: string | undefined): void {
+    const now = performance.now();
+    if (now - this.checkedIdentityAt < 1000) return;
+    const { file } = this.options;
+    if (identityOf(file) !== identity) {
+      throw new StoreTrouble(
+        'ledger-moved',
+        `ledger ${this.label}: ${file} was moved, deleted or replaced while open; put it back, or deploy again to go on with what is there now`,
+      );
+    }
+    this.checkedIdentityAt = now;
+  }
+
+  private async write<T>(
+    size: number,
+    run: (parts: Parts, stored: PhaseloomRecord[]) => T,
+    urgent = false,
+  ): Promise<T> {
+    const parts = this.demandOpen();
+    return parts.commits.add<T>({ size, urgent, run: (stored) => run(parts, stored) });
+  }
+
+  private async read<T>(ask: (parts: Opened) => T | Promise<T>): Promise<T> {
+    const parts = this.demandOpen();
+    try {
+      return await ask(parts);
+    } catch (cause) {
+      throw explained(cause, this.label);
+    }
+  }
+
+  private demandOpen(): Opened {
+    if (!this.parts) throw new Trouble('ledger-closed', `ledger ${this.label} is not open`);
+    return this.parts;
+  }
+}
