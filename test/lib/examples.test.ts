@@ -47,7 +47,7 @@ describe('the examples in the doc comments are true', () => {
     it(`${file}: ${code}`, () => {
       const approximate = value.startsWith('~');
       const tolerance = approximate ? digitsShown(value) : 1e-6;
-      close(evaluate(code), evaluate(approximate ? value.slice(1) : value), tolerance, code);
+      close(evaluate(code, file), evaluate(approximate ? value.slice(1) : value, file), tolerance, code);
     });
   }
 });
