@@ -1,6 +1,6 @@
 /**
- * Writes of many callers in one transaction. A commit waits for the disk, so the writes that come within a moment share one; how long
- * that moment is follows the disk: commits take a quarter of the time at most, and never wait longer than 25 ms.
+ * Writes of many callers in one transaction. A commit waits for the disk, so the writes that come within a moment share one. How long
+ * that moment is follows the disk: commits take about a quarter of the time at most, and no write waits longer than 25 ms for others.
  * A write that cannot be stored fails alone; when the store itself is in trouble all wait, in order, and are tried again.
  */
 import type { PhaseloomRecord } from '../../../lib/records';
@@ -43,8 +43,9 @@ export class GroupCommit {
   private timer: NodeJS.Timeout | undefined;
   private immediate: NodeJS.Immediate | undefined;
   private retries = 0;
-  private commitMs = 0;
-  private lastCommitAt = 0;
+  /** the last few: the quickest tells what the disk needs, the others may have waited for a busy machine */
+  private commitsMs: number[] = [];
+  private lastCommitAt = Number.NEGATIVE_INFINITY;
   private closed = false;
 
   constructor(
@@ -80,7 +81,8 @@ export class GroupCommit {
 
   private schedule(urgent: boolean): void {
     if (this.immediate || (this.trouble && this.timer)) return;
-    const restMs = Math.min(LONGEST_WAIT_MS, this.commitMs * REST_PER_COMMIT) - (performance.now() - this.lastCommitAt);
+    const momentMs = Math.min(LONGEST_WAIT_MS, Math.min(...this.commitsMs) * REST_PER_COMMIT);
+    const restMs = momentMs - (performance.now() - this.lastCommitAt);
     if (urgent || restMs <= 0) {
       this.unschedule();
       this.immediate = setImmediate(() => this.flush());
@@ -98,11 +100,10 @@ export class GroupCommit {
     this.unschedule();
     const group = this.take(LARGEST_GROUP);
     if (group.length === 0) return;
-    const began = performance.now();
     try {
       const outcomes = this.transactions.commit(group.map(({ write }) => write.run));
       this.lastCommitAt = performance.now();
-      this.commitMs += (this.lastCommitAt - began - this.commitMs) / 4;
+      this.commitsMs = [...this.commitsMs.slice(-7), this.transactions.commitMs];
       this.trouble = undefined;
       this.retries = 0;
       this.settle(group, outcomes);

@@ -11,6 +11,9 @@ export type Outcome =
   | { readonly failure: Error };
 
 export class Transactions {
+  /** how long the last commit waited for the disk */
+  commitMs = 0;
+
   constructor(
     private readonly database: DatabaseSync,
     /** makes StoreTrouble of what is the store's fault */
@@ -38,7 +41,9 @@ export class Transactions {
       this.beforeCommit();
       this.database.exec('begin immediate');
       const result = body();
+      const began = performance.now();
       this.database.exec('commit');
+      this.commitMs = performance.now() - began;
       return result;
     } catch (cause) {
       this.rollback();
