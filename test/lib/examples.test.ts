@@ -24,8 +24,11 @@ function examplesOf(file: string): Example[] {
   }));
 }
 
-const evaluate = (code: string): unknown =>
-  new Function(...Object.keys(lib), `return (${code});`)(...Object.values(lib));
+/** In scope: the public surface, and what the file itself exports. */
+function evaluate(code: string, file: string): unknown {
+  const scope = { ...lib, ...require(join(root, file)) };
+  return new Function(...Object.keys(scope), `return (${code});`)(...Object.values(scope));
+}
 
 function close(got: unknown, wanted: unknown, tolerance: number, path: string): void {
   if (typeof wanted === 'number' && typeof got === 'number' && Number.isFinite(wanted)) {
