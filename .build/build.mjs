@@ -1,6 +1,6 @@
 // Compiles lib and nodes to CommonJS in dist, copies what Node-RED reads beside them, and makes examples/ from flows-examples/.
 import { execFileSync } from 'node:child_process';
-import { cpSync, existsSync, globSync, mkdirSync, rmSync, writeFileSync } from 'node:fs';
+import { cpSync, existsSync, globSync, mkdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { createRequire } from 'node:module';
 import { dirname, join } from 'node:path';
 import { fileURLToPath } from 'node:url';
@@ -21,7 +21,10 @@ for (const [kind, schema] of Object.entries(schemas)) {
 }
 
 rmSync('examples', { recursive: true, force: true });
-for (const file of globSync('flows-examples/**/*.json')) copy(file, file.replace(/^flows-examples/, 'examples'));
+for (const file of globSync('flows-examples/**/*.json')) {
+  // A flow is an array; other JSON there is data, and would stand in the Import menu as a flow.
+  if (Array.isArray(JSON.parse(readFileSync(file, 'utf8')))) copy(file, file.replace(/^flows-examples/, 'examples'));
+}
 
 function copy(from, to) {
   if (!existsSync(from)) return;
