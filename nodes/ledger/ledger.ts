@@ -9,6 +9,8 @@ export interface AdmittedReading {
   readonly reading: Reading;
   readonly source: string;
   readonly receivedAtUs: number;
+  /** the node that took it: it alone sends it into the flow, and again after a crash */
+  readonly door?: string;
 }
 
 export interface Admission {
@@ -19,6 +21,8 @@ export interface Admission {
 export interface StoredReading {
   readonly seq: number;
   readonly reading: Reading;
+  /** topic or door it came through; given by readingsAfter */
+  readonly source?: string;
 }
 
 /** One record to be carried to one destination; a second enqueue with the same destination and key changes nothing. */
@@ -102,8 +106,8 @@ export interface Ledger {
    */
   keep(record: Finding | Rejection): Promise<{ readonly isNew: boolean }>;
 
-  /** Readings after a place, oldest first. */
-  readingsAfter(seq: number, limit: number): Promise<readonly StoredReading[]>;
+  /** Readings after a place, oldest first; with a door, only those that door stored first. */
+  readingsAfter(seq: number, limit: number, door?: string): Promise<readonly StoredReading[]>;
   /** Up to `perTerminal` newest readings of each terminal at or before a place in the ledger, newest first. */
   latestReadings(
     terminals: readonly string[],

@@ -24,6 +24,8 @@ export interface ReadingTable {
   received_at_us: number;
   /** topic or door it came through */
   source: string;
+  /** the node that stored it first, or empty */
+  door: string;
   instrument: string | null;
   taken_by: string | null;
   job: string | null;

@@ -122,6 +122,20 @@ function readingLaws(bench: Bench): void {
     expect((await ledger.readingsAfter(pa!.seq, 1)).map((s) => s.reading)).to.deep.equal([b]);
   });
 
+  it('belong to the door that stored them first, with the source they came through', async () => {
+    const { ledger } = bench();
+    const [a, b, c] = [reading('s/1', 0), reading('s/1', 1), reading('s/2', 0)];
+    await ledger.admit(
+      [{ ...admitted(a), door: 'east' }, { ...admitted(b), source: 'gate/b', door: 'west' }, admitted(c)],
+      [],
+    );
+    await ledger.admit([{ ...admitted(a), door: 'west' }], []);
+    const of = async (door?: string) => (await ledger.readingsAfter(0, 10, door)).map((s) => s.reading);
+    expect([await of('east'), await of('west'), await of('north')]).to.deep.equal([[a], [b], []]);
+    expect(await of()).to.deep.equal([a, b, c]);
+    expect((await ledger.readingsAfter(0, 1, 'west'))[0]!.source).to.equal('gate/b');
+  });
+
   it('come with their rejections, or not at all', async () => {
     const { ledger, refuse } = bench();
     await refuse('rejection');

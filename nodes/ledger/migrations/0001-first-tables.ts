@@ -30,6 +30,7 @@ async function readings(db: AnyDatabase, words: DialectWords): Promise<void> {
     .addColumn('taken_at_us', 'bigint', (c) => c.notNull())
     .addColumn('received_at_us', 'bigint', (c) => c.notNull())
     .addColumn('source', 'text', (c) => c.notNull())
+    .addColumn('door', 'text', (c) => c.notNull())
     .addColumn('instrument', 'text')
     .addColumn('taken_by', 'text')
     .addColumn('job', 'text')

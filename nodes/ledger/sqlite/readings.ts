@@ -8,6 +8,7 @@ import type { Tally } from './tally';
 interface ReadingRow {
   readonly seq: number;
   readonly taken_at_us: number;
+  readonly source: string;
   readonly body: string;
 }
 
@@ -24,14 +25,16 @@ export class Readings {
     private readonly tally: Tally,
   ) {
     this.insert = database.prepare(
-      `insert into reading (id, terminal, taken_at_us, received_at_us, source, instrument, taken_by, job, against, angle_deg, voltage_v, body)
-       values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?) on conflict (id) do nothing`,
+      `insert into reading (id, terminal, taken_at_us, received_at_us, source, door, instrument, taken_by, job, against, angle_deg, voltage_v, body)
+       values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?) on conflict (id) do nothing`,
     );
     this.place = database.prepare('select seq from reading where id = ?');
     this.insertRejection = database.prepare(
       `insert into rejection (id, at_us, source, terminal, stage, code, body) values (?, ?, ?, ?, ?, ?, ?) on conflict (id) do nothing`,
     );
-    this.after = database.prepare('select seq, taken_at_us, body from reading where seq > ? order by seq limit ?');
+    this.after = database.prepare(
+      `select seq, taken_at_us, source, body from reading where seq > ?1 and (?3 is null or door = ?3) order by seq limit ?2`,
+    );
     this.latestOf = database.prepare(
       `select seq, taken_at_us, body from reading where terminal = ? and seq <= ? order by taken_at_us desc, seq desc limit ?`,
     );
@@ -65,8 +68,8 @@ export class Readings {
     return true;
   }
 
-  readingsAfter(seq: number, limit: number): StoredReading[] {
-    return rows(this.after.all(seq, limit)).map(opened);
+  readingsAfter(seq: number, limit: number, door?: string): StoredReading[] {
+    return rows(this.after.all(seq, limit, door ?? null)).map((row) => ({ ...opened(row), source: row.source }));
   }
 
   latest(terminals: readonly string[], perTerminal: number, upToSeq = Number.MAX_SAFE_INTEGER): StoredReading[] {
@@ -80,13 +83,14 @@ export class Readings {
     return rows(this.between.all(terminal, fromUs, toUs, limit)).map(opened);
   }
 
-  private store({ reading: r, source, receivedAtUs }: AdmittedReading): { seq: number; isNew: boolean } {
+  private store({ reading: r, source, receivedAtUs, door }: AdmittedReading): { seq: number; isNew: boolean } {
     const { changes, lastInsertRowid } = this.insert.run(
       r.id,
       r.terminal,
       parseInstant(r.takenAt),
       receivedAtUs,
       source,
+      door ?? '',
       r.instrument?.id ?? null,
       r.by ?? null,
       r.job ?? null,

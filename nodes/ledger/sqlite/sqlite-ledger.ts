@@ -90,8 +90,8 @@ export class SqliteLedger implements Ledger {
     }));
   }
 
-  readingsAfter(seq: number, limit: number) {
-    return this.read((parts) => parts.readings.readingsAfter(seq, limit));
+  readingsAfter(seq: number, limit: number, door?: string) {
+    return this.read((parts) => parts.readings.readingsAfter(seq, limit, door));
   }
   latestReadings(terminals: readonly string[], perTerminal: number, upToSeq?: number) {
     return this.read((parts) => parts.readings.latest(terminals, perTerminal, upToSeq));
