@@ -1,0 +1,68 @@
+/** What the door is told, what it takes and what it gives. */
+import type { Node } from 'node-red';
+import type { Reading, Rejection } from '../../lib/records';
+import type { FlowMessage } from '../kit/serve';
+import type { Arrival } from './arrival';
+import type { BatchLimits } from './batcher';
+import type { Held } from './connection';
+import type { Outgoing } from './sender';
+
+export interface DoorSettings extends BatchLimits {
+  readonly id: string;
+  readonly window: number;
+  readonly settleMs: number;
+  readonly takeRetained: boolean;
+  /** messages given by hand that may wait */
+  readonly maxEntries: number;
+}
+
+/** A message given by hand or by another node: told when it is stored, or why it is not. */
+export interface Entry {
+  /** the message that brought it, when it came from the flow */
+  readonly msg?: FlowMessage | undefined;
+  stored(outcome: EntryOutcome): void;
+  failed(error: Error): void;
+}
+
+export interface EntryOutcome {
+  readonly readings: readonly { readonly reading: Reading; readonly seq: number; readonly isNew: boolean }[];
+  readonly rejection: Rejection | undefined;
+}
+
+export interface Item extends Arrival {
+  readonly held?: Held | undefined;
+  readonly entry?: Entry | undefined;
+  /** in our own form already, whatever the mapping */
+  readonly isMapped?: boolean;
+}
+
+export interface DoorOutput {
+  /** stored and new, in order */
+  readings(sent: readonly { readonly item: Item; readonly reading: Reading; readonly seq: number }[]): void;
+  readingsAgain(sent: readonly Outgoing[]): void;
+  rejections(sent: readonly { readonly item: Item; readonly rejection: Rejection }[]): void;
+  /** something that cannot happen did */
+  trouble(error: Error): void;
+}
+
+export interface DoorCounts {
+  /** messages that came in */
+  received: number;
+  /** readings stored that were not there before */
+  stored: number;
+  /** readings that were there already: redelivered or sent twice */
+  duplicates: number;
+  /** messages with something wrong */
+  rejected: number;
+  /** retained messages passed over */
+  skipped: number;
+  /** most messages ever held at once */
+  mostPending: number;
+}
+
+/** What other parts of the pack, and flows by way of RED.nodes.getNode, may ask of the node. */
+export interface ReadingsInNode extends Node {
+  counters(): Record<string, number>;
+  /** Takes a reading (or an array of them, or one of another shape for the mapping) as if it had come by message; resolves after the commit. */
+  enter(payload: unknown, topic?: string): Promise<EntryOutcome>;
+}

@@ -1,0 +1,205 @@
+/**
+ * The door: messages in, readings and rejections stored in one transaction, only then acknowledged, only then sent into the flow.
+ */
+import type { IPublishPacket } from 'mqtt';
+import type { Reading, Rejection } from '../../lib/records';
+import { Trouble } from '../kit/trouble';
+import type { LedgerNode } from '../ledger/ledger';
+import type { Taken } from './arrival';
+import { Batcher } from './batcher';
+import type { Held } from './connection';
+import type { DoorCounts, DoorOutput, DoorSettings, Entry, EntryOutcome, Item } from './door-contract';
+import { type IntakeRules, take } from './intake';
+import type { Mapping } from './mapping';
+import { Sender } from './sender';
+import type { Session } from './session';
+import { type Stored, Storing } from './storing';
+
+/** Bytes held at once past which nothing more is taken. */
+const HIGH_WATER_BYTES = 32 << 20;
+const CLOSE_DEADLINE_MS = 9000;
+
+export class Door {
+  readonly counts: DoorCounts = { received: 0, stored: 0, duplicates: 0, rejected: 0, skipped: 0, mostPending: 0 };
+  readonly storing: Storing<Item>;
+  readonly sender: Sender;
+  session: Session | undefined;
+  private readonly batcher: Batcher<Item>;
+  private readonly highWater: number;
+  private isClosing = false;
+  private isSettling = false;
+  private failuresSeen = 0;
+  private timer: NodeJS.Timeout | undefined;
+
+  constructor(
+    private readonly settings: DoorSettings,
+    private readonly rules: IntakeRules,
+    private readonly mapping: Mapping | undefined,
+    private readonly ledgerNode: LedgerNode,
+    private readonly output: DoorOutput,
+  ) {
+    // A broker that keeps to the window never reaches twice the window; one that does not is stopped there.
+    this.highWater = 2 * settings.window;
+    this.storing = new Storing(
+      () => ledgerNode.ready(),
+      settings.id,
+      () => this.isClosing,
+    );
+    this.sender = new Sender(settings.id, settings.settleMs, (sent) => output.readingsAgain(sent));
+    this.batcher = new Batcher(
+      settings,
+      (batch) => this.carry(batch),
+      () => this.makeRoom(),
+    );
+  }
+
+  /** Sends what an earlier run left unsent, then opens. */
+  async start(): Promise<void> {
+    await this.storing.whenOpen(async (ledger) => {
+      await this.sender.open(ledger);
+      await this.sender.catchUp(ledger, () => this.isClosing);
+    });
+    if (this.isClosing) return;
+    this.failuresSeen = this.storing.failures;
+    this.timer = setInterval(() => void this.settle(), 1000);
+    this.batcher.start();
+    this.session?.start();
+  }
+
+  get pending(): number {
+    return this.batcher.pending;
+  }
+
+  /** A message from the broker; false: no room for another. */
+  arrived(packet: IPublishPacket, held: Held | undefined): boolean {
+    if (this.isClosing) return true;
+    this.add({
+      topic: packet.topic,
+      bytes: packet.payload as Buffer,
+      receivedAtUs: Date.now() * 1000,
+      retain: packet.retain,
+      held,
+    });
+    return this.batcher.pending < this.highWater && this.batcher.pendingBytes < HIGH_WATER_BYTES;
+  }
+
+  /** A message from elsewhere. */
+  enter(given: Pick<Item, 'topic' | 'bytes' | 'isMapped'>, entry: Entry): void {
+    if (this.isClosing) entry.failed(closing());
+    else if (this.batcher.pending >= this.settings.maxEntries) {
+      entry.failed(
+        new Trouble('front-door-full', `${this.batcher.pending} messages wait to be stored; send this one again later`),
+      );
+    } else this.add({ ...given, receivedAtUs: Date.now() * 1000, retain: false, entry });
+  }
+
+  /** Stores and acknowledges what is held, then leaves. Nothing is sent any more: the receivers close at the same moment. */
+  async close(removed: boolean): Promise<void> {
+    this.isClosing = true;
+    clearInterval(this.timer);
+    const deadline = new Promise((late) => setTimeout(late, CLOSE_DEADLINE_MS).unref());
+    await Promise.race([this.batcher.drained(), deadline]);
+    for (const { entry } of this.batcher.abandon()) entry?.failed(closing());
+    await this.settle();
+    await this.session?.end(removed);
+  }
+
+  private add(item: Item): void {
+    this.counts.received++;
+    this.batcher.add(item);
+    if (this.batcher.pending > this.counts.mostPending) this.counts.mostPending = this.batcher.pending;
+  }
+
+  private async carry(batch: readonly Item[]): Promise<void> {
+    const told = new Set<Item>();
+    try {
+      const parcels = [];
+      for (const item of batch) {
+        const taken = this.take(item);
+        parcels.push({ item, taken: taken instanceof Promise ? await taken : taken });
+      }
+      await this.storing.store(parcels, async (part) => {
+        this.acknowledge(part);
+        await this.send(part);
+        for (const { item } of part) told.add(item);
+      });
+    } catch (cause) {
+      this.output.trouble(cause as Error);
+    }
+    for (const item of batch) if (!told.has(item)) item.entry?.failed(closing());
+  }
+
+  private take(item: Item): Taken | Promise<Taken> {
+    if (item.retain && !this.settings.takeRetained) {
+      this.counts.skipped++;
+      return EMPTY;
+    }
+    return this.mapping && !item.isMapped ? this.mapping(item, this.rules) : take(item, this.rules);
+  }
+
+  private acknowledge(part: readonly Stored<Item>[]): void {
+    const held = part.flatMap(({ item }) => item.held ?? []);
+    if (held.length > 0) this.session?.acknowledge(held);
+  }
+
+  private async send(part: readonly Stored<Item>[]): Promise<void> {
+    const unsent = await this.unsentIn(part);
+    const readings: { item: Item; reading: Reading; seq: number }[] = [];
+    const rejections: { item: Item; rejection: Rejection }[] = [];
+    for (const { item, taken, places } of part) {
+      places.forEach(({ seq, isNew }, i) => {
+        this.counts[isNew ? 'stored' : 'duplicates']++;
+        if (unsent ? unsent.delete(seq) : isNew) readings.push({ item, reading: taken.readings[i]!, seq });
+      });
+      if (taken.rejection) {
+        this.counts.rejected++;
+        rejections.push({ item, rejection: taken.rejection });
+      }
+    }
+    if (!this.isClosing) {
+      if (readings.length > 0) this.output.readings(readings);
+      if (rejections.length > 0) this.output.rejections(rejections);
+      const last = readings.at(-1);
+      if (last) this.sender.note(last.seq);
+    }
+    for (const stored of part) stored.item.entry?.stored(outcomeOf(stored));
+  }
+
+  /**
+   * After a write that failed, and may yet have been committed, "already there" no longer means "already sent": the ledger is asked.
+   * Places of this part that have not been sent, or undefined when all is well.
+   */
+  private async unsentIn(part: readonly Stored<Item>[]): Promise<Set<number> | undefined> {
+    if (this.storing.failures === this.failuresSeen || this.isClosing) return undefined;
+    const places = new Set(part.flatMap((stored) => stored.places.map(({ seq }) => seq)));
+    const unsent = await this.storing.whenOpen((ledger) => this.sender.catchUp(ledger, () => this.isClosing, places));
+    this.failuresSeen = this.storing.failures;
+    return unsent;
+  }
+
+  private makeRoom(): void {
+    if (this.isClosing) return;
+    const hasRoom = this.batcher.pending <= this.highWater / 2 && this.batcher.pendingBytes <= HIGH_WATER_BYTES / 2;
+    if (hasRoom) this.session?.resume();
+  }
+
+  private async settle(): Promise<void> {
+    const ledger = this.ledgerNode.ledger;
+    if (!ledger || this.isSettling) return;
+    this.isSettling = true;
+    try {
+      await this.sender.settle(ledger);
+    } catch {
+      // The place stays where it is; more is sent again after a restart.
+    } finally {
+      this.isSettling = false;
+    }
+  }
+}
+
+const EMPTY: Taken = { readings: [], rejection: undefined };
+const closing = () => new Trouble('closing', 'the node is being closed; the message was not stored');
+const outcomeOf = ({ taken, places }: Stored<Item>): EntryOutcome => ({
+  readings: taken.readings.map((reading, i) => ({ reading, ...places[i]! })),
+  rejection: taken.rejection,
+});

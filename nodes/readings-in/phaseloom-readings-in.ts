@@ -1,0 +1,151 @@
+/** The node "readings in": config in, messages out; the work is in door.ts and session.ts. */
+import type { Node, NodeAPI } from 'node-red';
+import { configNode, type NetworkNode } from '../kit/config-nodes';
+import type { FlowMessage } from '../kit/serve';
+import { StatusLight } from '../kit/status';
+import { asError, Trouble } from '../kit/trouble';
+import type { LedgerNode } from '../ledger/ledger';
+import { brokerMark, type CoreBroker, connectionOptions } from './broker-options';
+import { Door } from './door';
+import type { DoorOutput, EntryOutcome, ReadingsInNode } from './door-contract';
+import { FaceMaker } from './face';
+import { defaultClientId, instanceId, SessionMemory } from './identity';
+import type { IntakeRules } from './intake';
+import { makeMapping } from './mapping';
+import { batches, type Outbound, rejected, singles } from './messages';
+import { NearMatch } from './near-match';
+import { Session } from './session';
+import { type ReadingsInDef, readSettings, type Settings } from './settings';
+
+const START_DEADLINE_MS = 10_000;
+
+export = (RED: NodeAPI) => {
+  RED.nodes.registerType('phaseloom-readings-in', function (this: ReadingsInNode, def: ReadingsInDef) {
+    RED.nodes.createNode(this, def);
+    const light = new StatusLight(this);
+    try {
+      run(RED, this, open(RED, this, readSettings(def), def), light);
+    } catch (cause) {
+      refuseAll(this, asError(cause));
+      light.show('red', 'ring', RED._('phaseloom-readings-in.status.config'));
+      this.on('close', () => light.close());
+    }
+  });
+};
+
+/** The door and, when a broker is chosen, its session. @throws Trouble for a configuration that cannot work */
+function open(RED: NodeAPI, node: ReadingsInNode, settings: Settings, def: ReadingsInDef): Door {
+  const ledger = configNode<LedgerNode>(RED, def.ledger);
+  if (!ledger) throw new Trouble('config', 'no ledger is chosen: readings must be stored before they are acknowledged');
+  const mapping = settings.mapping ? makeMapping(RED, node, settings.mapping) : undefined;
+  const maxEntries = RED.settings.nodeMessageBufferMaxLength || 100_000;
+  const limits = { ...settings, maxEntries, id: node.id };
+  const door = new Door(limits, rulesOf(RED, settings, def), mapping, ledger, outputOf(RED, node, settings));
+  if (def.broker) door.session = sessionOf(RED, node, settings, def, door);
+  return door;
+}
+
+function rulesOf(RED: NodeAPI, { maxBytes, futureToleranceS }: Settings, def: ReadingsInDef): IntakeRules {
+  const networkNode = configNode<NetworkNode>(RED, def.network);
+  if (def.network && !networkNode) throw new Trouble('config', 'the chosen network does not exist');
+  if (networkNode?.problem) throw new Trouble('config', networkNode.problem);
+  const terminals = networkNode?.network?.terminals;
+  return { maxBytes, futureToleranceS, ...(terminals ? { terminals, nearMatch: new NearMatch(terminals) } : {}) };
+}
+
+function sessionOf(RED: NodeAPI, node: ReadingsInNode, settings: Settings, def: ReadingsInDef, door: Door): Session {
+  const broker = configNode<CoreBroker>(RED, def.broker);
+  if (!broker?.brokerurl) throw new Trouble('config', 'the chosen MQTT broker does not exist');
+  const userDir = RED.settings.userDir ?? process.cwd();
+  const clientId = settings.clientId || defaultClientId(instanceId(userDir), node.id);
+  const options = connectionOptions(broker, { ...settings, clientId, filters: settings.topics });
+  const wanted = { clientId, broker: brokerMark(broker), filters: settings.topics };
+  return new Session(broker.brokerurl, options, wanted, new SessionMemory(userDir, node.id), {
+    arrived: (packet, held) => door.arrived(packet, held),
+    warn: (text) => node.warn(text),
+    note: (text) => node.log(text),
+  });
+}
+
+function outputOf(RED: NodeAPI, node: Node, { sendsBatches }: Settings): DoorOutput {
+  const newId = () => RED.util.generateId();
+  const form = sendsBatches ? batches : singles;
+  const send = (sent: readonly Outbound[]) => node.send([form(sent, newId), null] as never);
+  return {
+    readings: (sent) => send(sent.map((one) => ({ ...one, topic: one.item.topic }))),
+    readingsAgain: send,
+    rejections: (sent) => node.send([null, rejected(sent, newId)] as never),
+    trouble: (error) => node.error(error),
+  };
+}
+
+function run(RED: NodeAPI, node: ReadingsInNode, door: Door, light: StatusLight): void {
+  const face = new FaceMaker(door);
+  const show = () => {
+    const { fill, shape, text, values } = face.now();
+    light.show(fill, shape, RED._(`phaseloom-readings-in.status.${text}`, values));
+  };
+  const ticking = setInterval(show, 1000);
+  show();
+  const cancel = whenFlowsRun(RED, () => void door.start());
+  node.counters = () => ({
+    ...door.counts,
+    ...door.session?.facts,
+    pending: door.pending,
+    resent: door.sender.resent,
+    ledgerFailures: door.storing.failures,
+  });
+  node.enter = (payload, topic = '') => enter(door, payload, topic);
+  node.on('input', (msg, _send, done) => {
+    const given = msg as FlowMessage;
+    const topic = typeof given.topic === 'string' ? given.topic : '';
+    enter(door, given.payload, topic, given).then(() => done(), done);
+  });
+  node.on('close', (removed: boolean, done: () => void) => {
+    clearInterval(ticking);
+    cancel();
+    light.close();
+    door.close(removed).then(done, done);
+  });
+}
+
+async function enter(door: Door, payload: unknown, topic: string, msg?: FlowMessage): Promise<EntryOutcome> {
+  const bytes = bytesOf(payload);
+  // A reading that another node of ours made needs no mapping.
+  const isMapped = (payload as { kind?: unknown } | null | undefined)?.kind === 'reading';
+  return new Promise((stored, failed) => door.enter({ topic, bytes, isMapped }, { msg, stored, failed }));
+}
+
+function bytesOf(payload: unknown): Buffer {
+  if (Buffer.isBuffer(payload)) return payload;
+  if (typeof payload === 'string') return Buffer.from(payload);
+  try {
+    return Buffer.from(JSON.stringify(payload) ?? '');
+  } catch (cause) {
+    const why = (cause as Error).message.split('\n')[0];
+    throw new Trouble(
+      'payload-not-json',
+      `msg.payload cannot be written as JSON (${why}); give a reading or an array of readings`,
+    );
+  }
+}
+
+/** Sending before every node of the flow is there would send to nobody. Returns the way to call it off. */
+function whenFlowsRun(RED: NodeAPI, begin: () => void): () => void {
+  const cancel = () => {
+    clearTimeout(timer);
+    RED.events.removeListener('flows:started', start);
+  };
+  const start = () => {
+    cancel();
+    begin();
+  };
+  const timer = setTimeout(start, START_DEADLINE_MS);
+  RED.events.on('flows:started', start);
+  return cancel;
+}
+
+function refuseAll(node: Node, problem: Error): void {
+  node.error(problem);
+  node.on('input', (_msg, _send, done) => done(problem));
+}

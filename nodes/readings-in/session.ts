@@ -1,0 +1,198 @@
+/** The session the broker keeps for us, over as many connections as it takes. */
+import type { IClientOptions, IConnackPacket, IPublishPacket } from 'mqtt';
+import { Backoff } from './backoff';
+import { Connection, type ConnectionListener, type Held } from './connection';
+import type { RememberedSession, SessionMemory } from './identity';
+import { subscribe } from './subscribing';
+
+export type SessionState = 'idle' | 'connecting' | 'connected' | 'waiting' | 'standing-back' | 'ended';
+
+export interface SessionListener {
+  arrived(packet: IPublishPacket, held: Held | undefined): boolean;
+  /** something a person should look into */
+  warn(text: string): void;
+  /** for the log */
+  note(text: string): void;
+}
+
+export interface SessionFacts {
+  connects: number;
+  /** times the broker had no session where it should have kept one: messages may be gone */
+  sessionsLost: number;
+  /** times another client took over with our client id */
+  takenOver: number;
+  /** acknowledgements that had lost their connection: those messages come again */
+  acksDropped: number;
+  acked: number;
+  parks: number;
+}
+
+const SHORT_MS = 10_000;
+/** The same warning is not given again before. */
+const WARN_AGAIN_MS = 600_000;
+
+export class Session implements ConnectionListener {
+  readonly facts: SessionFacts = { connects: 0, sessionsLost: 0, takenOver: 0, acksDropped: 0, acked: 0, parks: 0 };
+  state: SessionState = 'idle';
+  lastError = '';
+  private connection: Connection | undefined;
+  private retry: NodeJS.Timeout | undefined;
+  private readonly backoff = new Backoff();
+  private shortLived = 0;
+  private readonly warnedAtMs = new Map<string, number>();
+
+  constructor(
+    private readonly url: string,
+    private readonly options: IClientOptions,
+    private readonly wanted: RememberedSession,
+    private readonly memory: SessionMemory,
+    private readonly listener: SessionListener,
+  ) {}
+
+  start(): void {
+    const before = this.memory.recall();
+    if (before && (before.clientId !== this.wanted.clientId || before.broker !== this.wanted.broker)) {
+      this.warn(
+        'session-left',
+        `the session of client id ${before.clientId} is left at the broker used before: what is queued there is not read`,
+      );
+      this.memory.forget();
+    }
+    this.open();
+  }
+
+  /** Acknowledges in the order given, each on the connection it came on. */
+  acknowledge(held: readonly Held[]): void {
+    for (let from = 0; from < held.length; ) {
+      const { connection } = held[from]!;
+      let to = from + 1;
+      while (held[to]?.connection === connection) to++;
+      const written = connection.acknowledge(held.slice(from, to).map((h) => h.messageId));
+      this.facts.acked += written;
+      this.facts.acksDropped += to - from - written;
+      from = to;
+    }
+  }
+
+  /** There is room again. */
+  resume(): void {
+    this.connection?.release();
+    if (this.state === 'standing-back') this.open();
+  }
+
+  /** Ends the connection; the session stays with the broker unless it is to be removed. */
+  async end(remove: boolean): Promise<void> {
+    clearTimeout(this.retry);
+    const connection = this.connection;
+    this.state = 'ended';
+    this.connection = undefined;
+    await connection?.end(remove);
+    if (!remove) return;
+    this.memory.forget();
+    if (this.options.protocolVersion !== 5) await endSession3(this.url, this.options);
+  }
+
+  connected(connection: Connection, connack: IConnackPacket): void {
+    this.facts.connects++;
+    const before = this.memory.recall();
+    if (before && !connack.sessionPresent) {
+      this.facts.sessionsLost++;
+      this.warn(
+        'session-lost',
+        'the broker no longer had our session: messages published while we were away may be gone',
+      );
+    }
+    if (connack.properties?.sessionExpiryInterval === 0) {
+      this.warn('session-not-kept', 'the broker does not keep sessions: what is published while we are away is lost');
+    }
+    const subscribed = connack.sessionPresent ? before?.filters : undefined;
+    subscribe(connection.client, this.wanted.filters, subscribed, (code, text) => this.warn(code, text)).then(
+      () => this.subscribed(connection),
+      (cause: Error) => {
+        if (connection !== this.connection) return;
+        this.warn('subscribe-refused', cause.message);
+        connection.cut(cause.message);
+      },
+    );
+  }
+
+  arrived(packet: IPublishPacket, held: Held | undefined): boolean {
+    const hasRoom = this.listener.arrived(packet, held);
+    if (!hasRoom) this.facts.parks++;
+    return hasRoom;
+  }
+
+  /** The ledger is not coming back soon: leave, and let the broker keep the messages. */
+  overstayed(): void {
+    this.state = 'standing-back';
+    const connection = this.connection;
+    this.connection = undefined;
+    connection?.end();
+  }
+
+  closed(connection: Connection, why: string, takenOver: boolean): void {
+    if (connection !== this.connection || this.state === 'ended') return;
+    const lastedMs = this.state === 'connected' ? Date.now() - connection.openedAtMs : 0;
+    if (this.state === 'connected') this.listener.note(`connection to the broker lost: ${why}`);
+    this.noticeRivals(why, takenOver, lastedMs);
+    this.lastError = why;
+    this.state = 'waiting';
+    this.retry = setTimeout(() => this.open(), this.backoff.next(lastedMs));
+  }
+
+  private warn(code: string, text: string): void {
+    const nowMs = performance.now();
+    if (nowMs - (this.warnedAtMs.get(code) ?? Number.NEGATIVE_INFINITY) < WARN_AGAIN_MS) return;
+    this.warnedAtMs.set(code, nowMs);
+    this.listener.warn(text);
+  }
+
+  private open(): void {
+    this.state = 'connecting';
+    try {
+      this.connection = new Connection(this.url, this.options, this);
+    } catch (cause) {
+      this.lastError = (cause as Error).message;
+      this.state = 'waiting';
+      this.retry = setTimeout(() => this.open(), this.backoff.next(0));
+    }
+  }
+
+  private subscribed(connection: Connection): void {
+    if (connection !== this.connection) return;
+    this.state = 'connected';
+    this.lastError = '';
+    this.listener.note(`connected to the broker as ${this.wanted.clientId}`);
+    this.memory.remember(this.wanted);
+  }
+
+  /** MQTT 5 says that a session was taken over; before, connections that never last are the only sign. */
+  private noticeRivals(why: string, takenOver: boolean, lastedMs: number): void {
+    if (takenOver) this.facts.takenOver++;
+    const isShort = this.state === 'connected' && lastedMs < SHORT_MS;
+    this.shortLived = isShort ? this.shortLived + 1 : 0;
+    const isRepeated = takenOver ? this.facts.takenOver >= 2 : this.shortLived === 3;
+    if (!isRepeated) return;
+    const rival = takenOver
+      ? 'another client uses'
+      : `the connection never lasts (${why}); perhaps another client uses`;
+    this.warn('client-id-contested', `${rival} our client id ${this.wanted.clientId}: give each its own`);
+  }
+}
+
+/** MQTT 3.1.1 ends a session only by a connection that asks for a clean one. */
+async function endSession3(url: string, options: IClientOptions): Promise<void> {
+  await new Promise<void>((resolve) => {
+    const connection: Connection = new Connection(
+      url,
+      { ...options, clean: true },
+      {
+        connected: () => void connection.end().then(resolve),
+        arrived: () => true,
+        overstayed: () => undefined,
+        closed: () => resolve(),
+      },
+    );
+    setTimeout(() => connection.end().then(resolve), 2000).unref();
+  });
+}

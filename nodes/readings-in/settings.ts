@@ -1,0 +1,70 @@
+/** What the editor saved, with defaults for what it left out, checked. */
+import type { NodeDef } from 'node-red';
+import { Trouble } from '../kit/trouble';
+import { filterProblem } from './topic-filter';
+
+export interface ReadingsInDef extends NodeDef {
+  broker: string;
+  topics: readonly string[];
+  ledger: string;
+  network: string;
+  mapping: string;
+  output: string;
+  retained: string;
+  clientId: string;
+  sessionExpiryS: string | number;
+  window: string | number;
+  batchSize: string | number;
+  lingerMs: string | number;
+  maxBytes: string | number;
+  futureToleranceS: string | number;
+  settleS: string | number;
+}
+
+export interface Settings {
+  readonly topics: readonly string[];
+  readonly mapping: string;
+  readonly sendsBatches: boolean;
+  readonly takeRetained: boolean;
+  readonly clientId: string;
+  readonly sessionExpiryS: number;
+  readonly window: number;
+  readonly batchSize: number;
+  readonly lingerMs: number;
+  readonly maxBytes: number;
+  readonly futureToleranceS: number;
+  readonly settleMs: number;
+}
+
+/** @throws Trouble 'config' that says which setting does not work and what would */
+export function readSettings(def: ReadingsInDef): Settings {
+  const topics = (def.topics ?? []).map((topic) => String(topic).trim()).filter((topic) => topic !== '');
+  const wrong = topics.map(filterProblem).find((problem) => problem !== undefined);
+  if (wrong) throw new Trouble('config', wrong);
+  if (def.broker && topics.length === 0)
+    throw new Trouble('config', 'no topic filter: name at least one, e.g. readings/#');
+  return {
+    topics,
+    mapping: (def.mapping ?? '').trim(),
+    sendsBatches: def.output === 'batches',
+    takeRetained: def.retained !== 'skip',
+    clientId: (def.clientId ?? '').trim(),
+    sessionExpiryS: whole(def, 'sessionExpiryS', 604_800, 1, 0xffff_fffe),
+    window: whole(def, 'window', 1000, 1, 65_535),
+    batchSize: whole(def, 'batchSize', 500, 1, 10_000),
+    lingerMs: whole(def, 'lingerMs', 20, 0, 10_000),
+    maxBytes: whole(def, 'maxBytes', 65_536, 1, 16 << 20),
+    futureToleranceS: whole(def, 'futureToleranceS', 5, 0, 86_400),
+    settleMs: 1000 * whole(def, 'settleS', 5, 0, 3600),
+  };
+}
+
+function whole(def: ReadingsInDef, name: keyof ReadingsInDef, otherwise: number, least: number, most: number): number {
+  const given = def[name];
+  const value = given === undefined || given === '' ? otherwise : Number(given);
+  if (Number.isInteger(value) && value >= least && value <= most) return value;
+  throw new Trouble(
+    'config',
+    `${name} is ${JSON.stringify(given)}; it must be a whole number from ${least} to ${most}`,
+  );
+}
