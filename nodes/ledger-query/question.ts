@@ -1,0 +1,96 @@
+/** What is asked of the ledger, in people's words, checked. A word that is not known is an error: a mistyped filter would give everything. */
+import { parseInstant } from '../../lib/instant';
+import { type Alert, type Kind, type PhaseloomRecord, schemas } from '../../lib/records';
+import { Trouble } from '../kit/trouble';
+import type { RecordQuery } from '../ledger/ledger';
+
+export const WHATS = ['records', 'current-findings', 'open-alerts', 'count'] as const;
+export type What = (typeof WHATS)[number];
+
+export interface Question {
+  readonly query: RecordQuery;
+  /** how many records in all */
+  readonly limit: number;
+  /** records that the query gives and the question does not want */
+  readonly wants?: (record: PhaseloomRecord) => boolean;
+}
+
+const KINDS = Object.keys(schemas) as Kind[];
+const FINDINGS = KINDS.filter((kind) => !['reading', 'rejection', 'alert'].includes(kind));
+const ORDERS = ['oldest-first', 'newest-first'];
+
+type Check = (value: unknown, name: string) => Partial<RecordQuery> & { limit?: number };
+
+const CHECKS: Readonly<Record<string, Check>> = {
+  kinds: (v) => ({ kinds: list(v, 'kinds').map((kind) => oneOf(kind, 'kinds', KINDS) as Kind) }),
+  ids: (v) => ({ ids: list(v, 'ids') }),
+  subject: (v, name) => ({ subject: text(v, name) }),
+  instrument: (v, name) => ({ instrument: text(v, name) }),
+  by: (v, name) => ({ by: text(v, name) }),
+  from: (v, name) => ({ fromUs: instantUs(v, name) }),
+  to: (v, name) => ({ toUs: instantUs(v, name) }),
+  currentOnly: (v, name) => ({ currentOnly: oneOf(v, name, [true, false]) as boolean }),
+  order: (v, name) => ({ order: oneOf(v, name, ORDERS) as 'oldest-first' | 'newest-first' }),
+  after: (v, name) => ({ after: text(v, name) }),
+  limit: (v, name) => ({ limit: count(v, name) }),
+};
+
+/** @throws Trouble 'query-unusable' that says what is wrong, where, and what would be right */
+export function readQuestion(what: What, asked: unknown, limit: number): Question {
+  if (asked === null || typeof asked !== 'object' || Array.isArray(asked)) {
+    throw unusable(
+      'the query',
+      asked,
+      'an object such as { "subject": "hollin-bank/F3/", "from": "2026-05-04T00:00:00Z" }',
+    );
+  }
+  const read = Object.entries(asked).map(([name, value]) => {
+    const check = CHECKS[name];
+    if (!check)
+      throw new Trouble('query-unusable', `query.${name} is not known; known are ${Object.keys(CHECKS).join(', ')}`);
+    return value === undefined ? {} : check(value, name);
+  });
+  const { limit: ownLimit, ...query } = Object.assign({}, ...read) as RecordQuery & { limit?: number };
+  return { limit: ownLimit ?? limit, ...narrowed(what, query) };
+}
+
+function narrowed(what: What, query: RecordQuery): Omit<Question, 'limit'> {
+  if (what === 'current-findings') return { query: { kinds: FINDINGS, ...query, currentOnly: true } };
+  if (what === 'open-alerts') {
+    return { query: { ...query, kinds: ['alert'], currentOnly: true }, wants: (r) => (r as Alert).state !== 'normal' };
+  }
+  return { query };
+}
+
+function list(value: unknown, name: string): string[] {
+  const items = Array.isArray(value) ? value : [value];
+  return items.map((item) => text(item, name));
+}
+
+function text(value: unknown, name: string): string {
+  if (typeof value === 'string' && value !== '') return value;
+  throw unusable(`query.${name}`, value, 'a text');
+}
+
+function oneOf(value: unknown, name: string, allowed: readonly unknown[]): unknown {
+  if (allowed.includes(value)) return value;
+  throw unusable(`query.${name}`, value, allowed.join(' or '));
+}
+
+function count(value: unknown, name: string): number {
+  if (Number.isInteger(value) && (value as number) > 0) return value as number;
+  throw unusable(`query.${name}`, value, 'a whole number above 0');
+}
+
+/** An RFC 3339 instant, or milliseconds since 1970 as JavaScript and Node-RED write times. */
+function instantUs(value: unknown, name: string): number {
+  const us =
+    typeof value === 'string'
+      ? parseInstant(value)
+      : Math.round(Number(value instanceof Date ? value.getTime() : value) * 1000);
+  if (Number.isSafeInteger(us) && value !== null && typeof value !== 'boolean') return us;
+  throw unusable(`query.${name}`, value, 'an instant such as 2026-05-04T10:15:30Z, or milliseconds since 1970');
+}
+
+const unusable = (where: string, value: unknown, right: string) =>
+  new Trouble('query-unusable', `${where} is ${JSON.stringify(value) ?? 'missing'}; right would be ${right}`);

@@ -1,0 +1,78 @@
+/** What the config node does for those who use the ledger: opens it when first asked, shares it, closes it. */
+import { resolve } from 'node:path';
+import { Trouble } from '../kit/trouble';
+import type { Ledger } from './ledger';
+import { type Borrowed, borrowLedger } from './shared-ledgers';
+import type { Durability } from './sqlite/sqlite-ledger';
+
+export interface LedgerSettings {
+  readonly file?: string;
+  readonly durability?: string;
+}
+
+const DEFAULT_FILE = 'phaseloom.sqlite';
+/** An opening that failed is not tried again for each message. */
+const RETRY_AFTER_MS = 1000;
+
+export class LedgerKeeper {
+  /** the ledger while it is open */
+  ledger: Ledger | undefined;
+  private borrowed: Borrowed | undefined;
+  private opening: Promise<Ledger> | undefined;
+  private closed = false;
+
+  constructor(
+    private readonly settings: LedgerSettings,
+    private readonly userDir: string,
+  ) {}
+
+  ready(): Promise<Ledger> {
+    if (this.closed) return Promise.reject(new Trouble('ledger-closed', 'the ledger node was closed'));
+    if (!this.opening) {
+      const opening = this.open();
+      this.opening = opening;
+      opening.catch(() => setTimeout(() => (this.opening = undefined), RETRY_AFTER_MS).unref());
+    }
+    return this.opening;
+  }
+
+  /** Commits what is pending. */
+  async close(): Promise<void> {
+    this.closed = true;
+    this.ledger = undefined;
+    await this.borrowed?.giveBack();
+  }
+
+  private async open(): Promise<Ledger> {
+    const { file, durability } = checked(this.settings);
+    this.borrowed ??= borrowLedger(file === ':memory:' ? file : resolve(this.userDir, file), durability);
+    await this.borrowed.ledger.open();
+    if (!this.closed) this.ledger = this.borrowed.ledger;
+    return this.borrowed.ledger;
+  }
+}
+
+function checked({ file = DEFAULT_FILE, durability = 'full' }: LedgerSettings): {
+  file: string;
+  durability: Durability;
+} {
+  if (file.trim() === '') {
+    throw new Trouble(
+      'config',
+      'the ledger has no file: give a file name such as phaseloom.sqlite, or set the environment variable it is taken from',
+    );
+  }
+  const unset = /\$\{[^}]*\}/.exec(file);
+  if (unset)
+    throw new Trouble(
+      'config',
+      `the file of the ledger, ${file}, contains ${unset[0]}, which is not set in the environment`,
+    );
+  if (durability !== 'full' && durability !== 'normal') {
+    throw new Trouble(
+      'config',
+      `the durability of the ledger is ${JSON.stringify(durability)}; right would be full or normal`,
+    );
+  }
+  return { file: file.trim(), durability };
+}

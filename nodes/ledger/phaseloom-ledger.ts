@@ -1,0 +1,20 @@
+/** The config node "ledger": where readings, findings, alerts and deliveries are kept. */
+import type { Node, NodeAPI, NodeDef } from 'node-red';
+import { asError } from '../kit/trouble';
+import type { LedgerNode } from './ledger';
+import { LedgerKeeper, type LedgerSettings } from './ledger-keeper';
+
+export = (RED: NodeAPI) => {
+  RED.nodes.registerType('phaseloom-ledger', function (this: Node & LedgerNode, def: NodeDef & LedgerSettings) {
+    RED.nodes.createNode(this, def);
+    const keeper = new LedgerKeeper(def, RED.settings.userDir ?? process.cwd());
+    Object.assign(this, { ready: () => keeper.ready() });
+    Object.defineProperty(this, 'ledger', { get: () => keeper.ledger });
+    this.on('close', (_removed: boolean, done: () => void) => {
+      keeper
+        .close()
+        .catch((cause) => this.error(asError(cause).message))
+        .then(() => done());
+    });
+  });
+};
