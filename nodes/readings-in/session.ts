@@ -1,5 +1,6 @@
 /** The session the broker keeps for us, over as many connections as it takes. */
 import type { IClientOptions, IConnackPacket, IPublishPacket } from 'mqtt';
+import { Trouble } from '../kit/trouble';
 import { Backoff } from './backoff';
 import { Connection, type ConnectionListener, type Held } from './connection';
 import type { RememberedSession, SessionMemory } from './identity';
@@ -110,7 +111,7 @@ export class Session implements ConnectionListener {
       () => this.subscribed(connection),
       (cause: Error) => {
         if (connection !== this.connection) return;
-        this.warn('subscribe-refused', cause.message);
+        if (cause instanceof Trouble) this.warn(cause.code, cause.message);
         connection.cut(cause.message);
       },
     );

@@ -1,5 +1,6 @@
 /** Brings the subscriptions of a session to what is wanted. */
 import type { ISubscriptionGrant, MqttClient } from 'mqtt';
+import { Trouble } from '../kit/trouble';
 
 /** MQTT 5 retain handling: retained messages only for a subscription that was not there yet. */
 const ONLY_IF_NEW = 1;
@@ -23,7 +24,7 @@ export async function subscribe(
   const granted = await grants(client, missing, isV5);
   const refused = granted.filter(({ qos }) => qos >= 128).map(({ topic }) => topic);
   if (refused.length === granted.length)
-    throw new Error(`the broker refuses the subscription to ${refused.join(', ')}`);
+    throw new Trouble('subscribe-refused', `the broker refuses the subscription to ${refused.join(', ')}`);
   if (refused.length > 0) warn('subscribe-refused', `the broker refuses the subscription to ${refused.join(', ')}`);
   const unsafe = granted.filter(({ qos }) => qos === 0).map(({ topic }) => topic);
   if (unsafe.length > 0)

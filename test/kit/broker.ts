@@ -150,27 +150,29 @@ export async function aedesBroker(options: Record<string, unknown> = {}): Promis
 /** A line between client and broker that can be listened to and cut. */
 export interface Wire {
   readonly port: number;
-  /** packets seen, e.g. from the client { type: 4 (PUBACK), id } in the order written */
+  /** packet ids of the PUBACKs the client wrote, in order */
   readonly acks: number[];
   /** cuts every connection */
   cut(): void;
-  /** stops carrying what the client says, without closing */
+  /** cuts, and takes no connection any more */
   stop(): Promise<void>;
 }
 
-/** Carries bytes to a broker and notes the packet ids of the PUBACKs the client writes. */
 export async function wireTo(brokerPort: number): Promise<Wire> {
   const acks: number[] = [];
   const sockets = new Set<Socket>();
   const server: Server = createServer((client) => {
     const broker = connect(brokerPort, '127.0.0.1');
-    for (const socket of [client, broker]) {
+    const pairs: [Socket, Socket][] = [
+      [client, broker],
+      [broker, client],
+    ];
+    for (const [socket, other] of pairs) {
       sockets.add(socket);
-      socket.on('error', () => undefined);
+      socket.on('error', () => other.destroy());
       socket.on('close', () => {
         sockets.delete(socket);
-        client.destroy();
-        broker.destroy();
+        other.end();
       });
     }
     const note = packetReader((type, body) => {

@@ -1,6 +1,5 @@
-import { once } from 'node:events';
 import { expect } from 'chai';
-import { connect, type MqttClient } from 'mqtt';
+import { connectAsync, type MqttClient } from 'mqtt';
 import type { StoredReading } from '../../nodes/ledger/ledger';
 import { type Broker, mosquitto } from '../kit/broker';
 import { type FlowNode, nodeRed, type Rig } from '../kit/node-red';
@@ -25,8 +24,7 @@ describe('readings in, in Node-RED with Mosquitto', function () {
   before(async () => {
     broker = await mosquitto();
     rig = await nodeRed();
-    publisher = connect(broker.url);
-    await once(publisher, 'connect');
+    publisher = await connectAsync(broker.url);
   });
   after(async () => {
     await rig.deploy([]);
