@@ -83,7 +83,7 @@ function match(volts: number, best: Candidate, others: readonly Candidate[]): Ma
     ...best,
     perUnit,
     deviationPct,
-    range: rangeOf(perUnit * best.system.phaseToPhaseV, best.system),
+    range: rangeOf(volts * (best.system.phaseToPhaseV / best.nominalV), best.system),
     withinPortableTolerance: deviationPct >= PORTABLE_TOLERANCE_PCT[0] && deviationPct <= PORTABLE_TOLERANCE_PCT[1],
     others: Object.freeze(others.map((c) => `${c.system.name} ${c.voltageIs}`)),
   });
