@@ -1,5 +1,6 @@
 /** The phasing frame: what an angle means here, how sure a decision must be, and what stands between reference and terminal. */
 import { canonicalJson, digest } from './derived-id';
+import { pathProblems } from './network';
 import type { Connection, FrameStamp } from './records';
 
 /** A station (or a proven conductor) whose angle others are read against. */
@@ -10,11 +11,17 @@ export interface Reference {
   /** label of the phase it stands on, or null when unknown */
   readonly phase: string;
   readonly connection: Connection;
-  /** degrees to subtract from (reading minus reference) so that the zero phase reads zero; from calibration */
+  /**
+   * Degrees to subtract from (reading minus reference) on top of what `phase` and `connection` say, in the sense of the
+   * instruments: 0 for a station that stands exactly where it is said to. From calibration.
+   */
   readonly offsetDeg: number;
   /** standard uncertainty of the offset, degrees */
   readonly offsetSdDeg: number;
-  /** vector groups passed going from the reference's level towards the terminals, when a terminal does not say otherwise */
+  /**
+   * Vector groups passed going from the reference's level towards the terminals, when a terminal does not say otherwise.
+   * Empty: none is passed. 'unknown' in it: one is passed whose group is not known. Left out: not stated.
+   */
   readonly path?: readonly string[];
 }
 
@@ -35,7 +42,9 @@ export interface Frame {
   readonly readingSdDeg: number;
   /** allowance for the angle that load flow puts between reference and terminal, degrees, common to a site */
   readonly driftSdDeg: number;
-  /** probability that a reading is simply wrong */
+  /** allowance for the angle that unbalanced load puts between the phases of one site, degrees, per conductor */
+  readonly unbalanceSdDeg: number;
+  /** probability that a reading is simply wrong; must stay well below 1 - accept.identified, or sound readings are refused */
   readonly grossErrorRate: number;
   readonly accept: { readonly identified: number; readonly confirmed: number };
   /** clock standard errors over this give no absolute phase, microseconds */
@@ -60,7 +69,8 @@ const DEFAULTS: Omit<Frame, 'revision'> = {
   connections: ['phase-neutral'],
   readingSdDeg: 2,
   driftSdDeg: 3,
-  grossErrorRate: 0.001,
+  unbalanceSdDeg: 1.5,
+  grossErrorRate: 0.0005,
   accept: { identified: 0.99, confirmed: 0.999 },
   clockBudgetUs: 100,
   referenceMaxAgeS: 2,
@@ -100,7 +110,10 @@ function checkFrame(f: Omit<Frame, 'revision'>): void {
   demand(f.sense === 'lead' || f.sense === 'lag', `sense must be lead or lag, got ${f.sense}`);
   demand(f.nominalHz >= 10 && f.nominalHz <= 500, `nominalHz must be 10 to 500, got ${f.nominalHz}`);
   demand(f.connections.length > 0, 'connections must name at least one connection');
-  demand(f.readingSdDeg > 0 && f.driftSdDeg >= 0, 'readingSdDeg must be above 0 and driftSdDeg not below it');
+  demand(
+    f.readingSdDeg > 0 && f.driftSdDeg >= 0 && f.unbalanceSdDeg >= 0,
+    'readingSdDeg must be above 0, driftSdDeg and unbalanceSdDeg not below it',
+  );
   demand(f.grossErrorRate >= 0 && f.grossErrorRate < 0.1, `grossErrorRate must be 0 to 0.1, got ${f.grossErrorRate}`);
   demand(
     f.accept.identified > 0.5 && f.accept.identified <= f.accept.confirmed && f.accept.confirmed < 1,
@@ -115,6 +128,8 @@ function checkFrame(f: Omit<Frame, 'revision'>): void {
       Number.isFinite(r.offsetDeg) && r.offsetSdDeg >= 0,
       `reference ${r.id}: offsetDeg must be a number and offsetSdDeg not negative`,
     );
+    const [problem] = pathProblems(r.path, `reference ${r.id}`);
+    demand(problem === undefined, problem ?? '');
   }
 }
 

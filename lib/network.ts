@@ -1,5 +1,6 @@
 /** What the records say about the places where readings are taken: terminals, sites and open points. */
 import type { Connection } from './records';
+import { parseVectorGroup } from './windings';
 
 export interface Terminal {
   readonly id: string;
@@ -7,9 +8,9 @@ export interface Terminal {
   /** phase label in the record */
   readonly recordedPhase?: string;
   readonly connection?: Connection;
-  /** nominal voltage of the system at this terminal, phase to phase, volts */
+  /** nominal voltage of the three-phase system at this terminal, phase to phase, volts; left out behind a single-phase transformer */
   readonly nominalV?: number;
-  /** vector groups passed from the reference's level to this terminal; overrides the reference's own path */
+  /** vector groups passed from the reference's level to this terminal ('unknown' where one is not known); overrides the reference's own path */
   readonly path?: readonly string[];
 }
 
@@ -31,6 +32,8 @@ export interface OpenPoint {
   readonly left: readonly string[];
   readonly right: readonly string[];
   readonly toleranceDeg?: number;
+  /** a conductor that the instruments of both sides read before and after, to prove that they tell the same time */
+  readonly proofTerminal?: string;
 }
 
 export interface Network {
@@ -63,6 +66,7 @@ export function makeNetwork(document: NetworkDocument): Network {
   const terminals = indexById(document.terminals, 'terminals', problems);
   const sites = indexById(document.sites ?? [], 'sites', problems);
   const openPoints = indexById(document.openPoints ?? [], 'openPoints', problems);
+  for (const t of document.terminals) problems.push(...pathProblems(t.path, `terminal ${t.id}`));
   const demandKnown = (ids: readonly string[], where: string) => {
     for (const id of ids) if (!terminals.has(id)) problems.push(`${where}: terminal ${id} is not in terminals`);
   };
@@ -73,7 +77,8 @@ export function makeNetwork(document: NetworkDocument): Network {
   }
   const openPointsOf = new Map<string, OpenPoint[]>();
   for (const point of openPoints.values()) {
-    demandKnown([...point.left, ...point.right], `open point ${point.id}`);
+    const proof = point.proofTerminal === undefined ? [] : [point.proofTerminal];
+    demandKnown([...point.left, ...point.right, ...proof], `open point ${point.id}`);
     if (point.left.length !== point.right.length || point.left.length === 0) {
       problems.push(
         `open point ${point.id}: left and right must name the same number of terminals, at least one, got ${point.left.length} and ${point.right.length}`,
@@ -98,4 +103,16 @@ function indexById<T extends { readonly id: string }>(
     else index.set(item.id, Object.freeze(item));
   });
   return index;
+}
+
+/** Stands in a path for a transformer whose vector group is not known. */
+export const UNKNOWN_GROUP = 'unknown';
+
+/** What is wrong with the vector groups of a path, one text each. */
+export function pathProblems(path: readonly string[] | undefined, where: string): string[] {
+  return (path ?? []).flatMap((group) => {
+    if (group === UNKNOWN_GROUP) return [];
+    const parsed = parseVectorGroup(group);
+    return parsed.ok ? [] : [`${where}: path: ${parsed.what}; expected ${parsed.expected}, or ${UNKNOWN_GROUP}`];
+  });
 }

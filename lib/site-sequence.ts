@@ -1,0 +1,51 @@
+/** The sequence of three conductors from their angles to each other: no reference and no absolute time needed. */
+import type { Frame } from './frame';
+import type { Reason } from './records';
+import type { ConductorReadings } from './sample';
+import { rotation } from './sequence';
+import { type VisitAngle, type VisitContext, visitAngles } from './visit-angles';
+import { connectionAngle, type Sequence } from './windings';
+
+export interface SiteSequence {
+  readonly sequence: Sequence | null;
+  /** of the more probable sequence; 0 when none was found */
+  readonly probability: number;
+  readonly reasons: readonly Reason[];
+}
+
+/**
+ * The sequence of three conductors in viewing order: ABC when each lags the one before it by 120 degrees. Connections count
+ * as recorded; transformers on the way turn all three alike. A clock error common to the three cannot change it.
+ */
+export function siteSequence(
+  conductors: readonly ConductorReadings[],
+  frame: Frame,
+  context: VisitContext,
+): SiteSequence {
+  if (conductors.length !== 3) return undecided([]);
+  const visit = visitAngles(conductors, frame, context);
+  if (!visit.ok) return undecided(visit.reasons);
+  if (!oneTimeBase(visit.angles)) return undecided([TIME_BASES]);
+  const angles = visit.angles.map((a) => {
+    const connection = context.terminals?.get(a.terminal)?.connection ?? frame.connections[0]!;
+    return a.angleDeg - connectionAngle(0, connection);
+  });
+  const sdDeg = Math.max(...visit.angles.map((a) => Math.hypot(a.sdDeg, a.sharedSdDeg)));
+  const { sequence, probability, reasons } = rotation(angles, { sdDeg, unbalanceSdDeg: frame.unbalanceSdDeg });
+  return { sequence, probability, reasons };
+}
+
+/** Angles compare when all clocks are known, or all angles came from one instrument, whose clock error they share. */
+function oneTimeBase(angles: readonly VisitAngle[]): boolean {
+  if (angles.every((a) => a.clockErrorUs !== null)) return true;
+  const instruments = new Set(angles.flatMap((a) => a.readings.map((r) => r.instrument?.id)));
+  return instruments.size === 1 && !instruments.has(undefined);
+}
+
+const undecided = (reasons: readonly Reason[]): SiteSequence => ({ sequence: null, probability: 0, reasons });
+
+const TIME_BASES: Reason = Object.freeze({
+  code: 'time-bases-differ',
+  why: 'the quality of the time is not known and the readings do not name one common instrument',
+  settle: 'read all three conductors with one instrument, and have it name itself',
+});

@@ -1,0 +1,42 @@
+/** One error rate: what was tried, how often it happened, and what the target allows. */
+import { limits } from './limits';
+
+export interface Rate {
+  /** number of the acceptance target and what it is about */
+  readonly target: string;
+  readonly what: string;
+  readonly trials: number;
+  readonly count: number;
+  /** largest share that meets the target; for a rate that must be high, its complement is counted */
+  readonly most: number;
+}
+
+export const met = (r: Rate): boolean => r.count / r.trials <= r.most;
+
+const share = (x: number): string =>
+  x === 0 ? '0' : x < 1e-3 ? `${(1e6 * x).toPrecision(3)} ppm` : `${(100 * x).toPrecision(3)} %`;
+
+export function table(rates: readonly Rate[]): string {
+  const rows = rates.map((r) => {
+    const { lower, upper } = limits(r.count, r.trials);
+    const measured = `${r.count} of ${r.trials} = ${share(r.count / r.trials)}`;
+    return [
+      r.target,
+      r.what,
+      measured,
+      `${share(lower)} to ${share(upper)}`,
+      share(r.most),
+      met(r) ? 'pass' : 'MISSED',
+    ];
+  });
+  const all = [['target', 'what', 'measured', '95 % limits', 'allowed', 'result'], ...rows];
+  const widths = all[0]!.map((_, c) => Math.max(...all.map((row) => row[c]!.length)));
+  return all
+    .map((row) =>
+      row
+        .map((cell, c) => cell.padEnd(widths[c]!))
+        .join('  ')
+        .trimEnd(),
+    )
+    .join('\n');
+}
