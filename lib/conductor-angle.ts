@@ -79,7 +79,7 @@ function combine(
   if (sound.some((s) => s.against !== reference.id)) return { ok: false, reasons: [MIXED] };
   const weights = sound.map((s) => 1 / (s.sdDeg * s.sdDeg));
   const angles = sound.map((s) => framedAngle(s.angleDeg, frame, reference));
-  const angleDeg = circularMean(angles, weights);
+  const angleDeg = angles.length === 1 ? angles[0]! : circularMean(angles, weights);
   const spread = Math.max(
     ...sound.map((s, i) => Math.abs(difference(angles[i]!, angleDeg)) / Math.hypot(s.sdDeg, frame.driftSdDeg)),
   );
@@ -147,7 +147,7 @@ export function readingsDisagree(terminal: string, angles: readonly number[]): R
   };
 }
 
-/** The reasons without repeats of one code. */
+/** The reasons without repeats. */
 export function distinct(reasons: readonly Reason[]): Reason[] {
-  return [...new Map(reasons.map((r) => [r.code, r])).values()];
+  return [...new Map(reasons.map((r) => [`${r.code} ${r.why}`, r])).values()];
 }

@@ -84,7 +84,8 @@ function joint(
     const place = usable.findIndex((u) => u.index === i);
     return place < 0 ? alone(c, frame, context) : together[place]!;
   });
-  const reasons = [...judgement.reasons, ...sequence.reasons];
+  const known = new Set(judgement.reasons.map((r) => r.code));
+  const reasons = [...judgement.reasons, ...sequence.reasons.filter((r) => !known.has(r.code))];
   return finish(identifications, sequence, judgement.consistent, reasons, conductors.length);
 }
 

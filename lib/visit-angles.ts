@@ -91,7 +91,7 @@ function together(
 ): { readonly ok: true; readonly angle: VisitAngle } | { readonly ok: false; readonly reason: Reason } {
   const sds = samples.map((s) => s.sample.sdDeg);
   const weights = sds.map((s) => 1 / (s * s));
-  const angleDeg = circularMean(angles, weights);
+  const angleDeg = angles.length === 1 ? angles[0]! : circularMean(angles, weights);
   const spread = Math.max(
     ...angles.map((a, i) => Math.abs(difference(a, angleDeg)) / Math.hypot(sds[i]!, frame.driftSdDeg, carrySdDeg[i]!)),
   );
