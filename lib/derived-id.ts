@@ -17,24 +17,83 @@ const PREFIX = {
  * Id of a record: a prefix for its kind and the first 128 bits of SHA-256 over its canonical JSON.
  * The property `id` itself is left out. Object keys are sorted, so their order does not matter.
  * @example derivedId('reading', { terminal: 'a', takenAt: 't' }) === derivedId('reading', { takenAt: 't', terminal: 'a' }) // true
+ * @example derivedId('reading', { id: 'x', terminal: 'a' }) === derivedId('reading', { terminal: 'a' }) // true
  */
 export function derivedId(kind: keyof typeof PREFIX, content: object): string {
-  const { id: _, ...rest } = content as Record<string, unknown>;
-  return `${PREFIX[kind]}-${digest(canonicalJson(rest))}`;
+  return `${PREFIX[kind]}-${digest(objectText(content as Record<string, unknown>, 'id'))}`;
 }
 
-/** First 128 bits of SHA-256 of a text, as 32 hexadecimal digits. */
+const encoder = new TextEncoder();
+const textBytes = new Uint8Array(4096);
+const hash = new Uint8Array(32);
+
+/**
+ * First 128 bits of SHA-256 of the UTF-8 form of a text, as 32 hexadecimal digits.
+ * @example digest('abc') // 'ba7816bf8f01cfea414140de5dae2223'
+ */
 export function digest(text: string): string {
-  return bytesToHex(sha256(utf8ToBytes(text)).subarray(0, 16));
+  // Buffers are kept between calls and not wiped (nothing here is secret): fresh ones cost the garbage collector more than the hash costs.
+  sha256.create().update(utf8(text)).digestInto(hash);
+  return bytesToHex(hash.subarray(0, 16));
 }
 
-/** JSON with sorted keys and no undefined members: equal content, equal text. */
-export function canonicalJson(value: unknown): string {
-  if (Array.isArray(value)) return `[${value.map((v) => canonicalJson(v ?? null)).join(',')}]`;
-  if (value === null || typeof value !== 'object') return JSON.stringify(value) ?? 'null';
-  const members = Object.entries(value)
-    .filter(([, v]) => v !== undefined)
-    .sort(([a], [b]) => (a < b ? -1 : 1))
-    .map(([k, v]) => `${JSON.stringify(k)}:${canonicalJson(v)}`);
-  return `{${members.join(',')}}`;
+function utf8(text: string): Uint8Array {
+  // A UTF-16 unit takes at most three bytes in UTF-8.
+  if (text.length * 3 > textBytes.length) return utf8ToBytes(text);
+  return textBytes.subarray(0, encoder.encodeInto(text, textBytes).written);
 }
+
+/**
+ * JSON with sorted keys and no undefined members: equal content, equal text.
+ * Keys are in the order of their UTF-16 units, as in RFC 8785; what JSON cannot say (NaN, infinities) becomes null, as in JSON.stringify.
+ * @example canonicalJson({ b: [1, undefined], a: 'x', c: undefined }) // '{"a":"x","b":[1,null]}'
+ */
+export function canonicalJson(value: unknown): string {
+  switch (typeof value) {
+    case 'string':
+      return quoted(value);
+    case 'number':
+      return Number.isFinite(value) ? String(value) : 'null';
+    case 'object':
+      if (value === null) return 'null';
+      return Array.isArray(value) ? arrayText(value) : objectText(value as Record<string, unknown>);
+    default:
+      return JSON.stringify(value) ?? 'null';
+  }
+}
+
+function arrayText(items: readonly unknown[]): string {
+  return `[${Array.from(items, canonicalJson).join(',')}]`;
+}
+
+function objectText(value: Readonly<Record<string, unknown>>, without?: string): string {
+  let text = '';
+  for (const key of sortedKeys(value)) {
+    const member = value[key];
+    if (member === undefined || key === without) continue;
+    text += text === '' ? '{' : ',';
+    text += quoted(key);
+    text += ':';
+    text += canonicalJson(member);
+  }
+  return text === '' ? '{}' : `${text}}`;
+}
+
+/** Insertion sort: objects have few keys, and a comparing function costs more than the comparisons it saves. */
+function sortedKeys(value: object): string[] {
+  const keys = Object.keys(value);
+  if (keys.length > FEW_KEYS) return keys.sort();
+  for (let i = 1; i < keys.length; i++) {
+    const key = keys[i]!;
+    let j = i - 1;
+    for (; j >= 0 && keys[j]! > key; j--) keys[j + 1] = keys[j]!;
+    keys[j + 1] = key;
+  }
+  return keys;
+}
+
+const FEW_KEYS = 32;
+
+/** Printable ASCII but the quotation mark and the backslash: what JSON leaves as it is. */
+const PLAIN = /^[ !#-[\]-~]*$/;
+const quoted = (text: string): string => (PLAIN.test(text) ? `"${text}"` : JSON.stringify(text));

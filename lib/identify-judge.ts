@@ -49,8 +49,9 @@ export function judge(
   const phase = classes.phase[best]!;
   const probability = marginals[phase]!;
   const reasons = [...against, ...objections(classes, best, angleDeg, sdDeg, weights !== undefined)];
-  if (probability < frame.accept.identified) reasons.push(ambiguous(classes, posterior, frame));
-  if (reasons.length > 0) {
+  const misfit = reasons.some((r) => r.code === 'fits-no-phase');
+  if (probability < frame.accept.identified && !misfit) reasons.push(ambiguous(classes, posterior, frame));
+  if (reasons.length > 0 || probability < frame.accept.identified) {
     return {
       verdict: 'not-proven',
       phase,

@@ -1,4 +1,6 @@
 /** The public surface of the library. */
+export * from './alert-life-cycle';
+export * from './alert-rules';
 export * from './align';
 export * from './angle';
 export * from './calibrate';
@@ -29,6 +31,7 @@ export type { CommonConductor } from './open-point-proof';
 export * from './phase-classes';
 export * from './phase-score';
 export * from './phasor';
+export * from './phasor-diagram';
 export * from './reading';
 export * from './records';
 export type { WatchFinding } from './reference-findings';

@@ -29,7 +29,7 @@ export interface PhaseClasses {
 export interface ClassSettings {
   /** connection in the record: a prior, not a certainty */
   readonly connection?: Connection | undefined;
-  /** vector groups between reference and terminal; left out: not stated, taken as none unless classes stand 30 degrees apart */
+  /** vector groups between reference and terminal; left out: not stated, taken as none only where one connection may occur */
   readonly path?: readonly string[] | undefined;
   /** sequence at the windings, when it was measured; left out: that of the frame, with a doubt */
   readonly sequence?: Sequence | undefined;
@@ -82,11 +82,11 @@ export function referenceAngleDeg(frame: Frame, reference: Reference): number {
 }
 
 /**
- * Whether the turn of the transformers on the way is known. A path that was not stated counts as none, unless classes stand
- * 30 degrees apart: then an overlooked transformer would look like another connection.
+ * Whether the turn of the transformers on the way is known. A path that was not stated counts as none only where one connection
+ * may occur: then an overlooked 30 degrees fits no phase. With polarity in doubt it would look like another phase reversed.
  */
 export function pathIsKnown(path: readonly string[] | undefined, spacingDeg: number): boolean {
-  return path ? path.every((group) => parseVectorGroup(group).ok) : spacingDeg >= 60;
+  return path ? path.every((group) => parseVectorGroup(group).ok) : spacingDeg === 120;
 }
 
 interface Turn {

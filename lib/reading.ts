@@ -1,6 +1,7 @@
 /** A reading as it comes through the front door: checked, its instant normalised, its id derived. */
 import { derivedId } from './derived-id';
 import { formatInstant, parseInstant } from './instant';
+import { plainJson } from './plain-json';
 import type { Problem, Reading } from './records';
 import { problemsOf } from './validate';
 
@@ -18,39 +19,58 @@ export interface Arrival {
 }
 
 const EARLIEST_US = parseInstant('2000-01-01T00:00:00Z');
+const FUTURE_TOLERANCE_S = 5;
 
 /**
  * Checks a value of unknown origin and makes it a frozen Reading, or says what is wrong, where, and what would be right.
- * @example parseReading({ kind: 'reading', terminal: 'a/1', takenAt: '2026-05-04T10:15:30Z', angleDeg: -118.4, against: 'utc' }).ok // true
+ * The reading shares nothing with the value. Members that are not ours are kept, an `id` is not: it is derived from the rest.
+ * `kind` may be left out: nothing else comes through this door.
+ * @example parseReading({ terminal: 'a/1', takenAt: '2026-05-04T10:15:30Z', angleDeg: -118.4, against: 'utc' }).ok // true
+ * @example parseReading({ terminal: 'a/1', takenAt: '2026-05-04T10:15:30Z' }).problems.length // 1
  */
 export function parseReading(value: unknown, arrival: Arrival = {}): ParsedReading {
-  const whole = withKind(value);
-  const problems = problemsOf('reading', whole);
+  const plain = plainJson(value);
+  const content = isRecord(plain.value) ? plain.value : undefined;
+  if (content) {
+    content.kind ??= 'reading';
+    delete content.id;
+  }
+  const problems = merged(problemsOf('reading', content ?? plain.value), plain.problems);
   if (problems.length > 0) return { ok: false, problems };
-  const wire = whole as Reading;
-  const takenAtUs = parseInstant(wire.takenAt);
-  const worldly = worldlyProblems(wire, takenAtUs, arrival);
-  if (worldly.length > 0) return { ok: false, problems: worldly };
-  const content = { ...wire, takenAt: formatInstant(takenAtUs) };
-  return { ok: true, reading: Object.freeze({ ...content, id: derivedId('reading', content) }) };
+  return accepted(content as Wire, arrival);
 }
 
-/** `kind` may be left out on the wire: nothing else comes through this door. */
-function withKind(value: unknown): unknown {
-  const isObject = value !== null && typeof value === 'object' && !Array.isArray(value);
-  return isObject && !('kind' in value) ? { ...value, kind: 'reading' } : value;
+/** What could not be copied is not "missing", and what the schema found at a place need not be told twice. */
+function merged(fromSchema: readonly Problem[], fromCopy: readonly Problem[]): readonly Problem[] {
+  if (fromCopy.length === 0) return fromSchema;
+  const told = fromSchema.filter((p) => p.code !== 'schema-required' || !fromCopy.some((q) => q.at === p.at));
+  return [...told, ...fromCopy.filter((q) => !told.some((p) => p.at === q.at))];
 }
 
-function worldlyProblems(reading: Reading, takenAtUs: number, arrival: Arrival): Problem[] {
+type Wire = Record<string, unknown> & Omit<Reading, 'id' | 'takenAt'> & { id?: string; takenAt: string };
+
+function accepted(content: Wire, arrival: Arrival): ParsedReading {
+  const takenAtUs = parseInstant(content.takenAt);
+  const problems = worldlyProblems(content, takenAtUs, arrival);
+  if (problems.length > 0) return { ok: false, problems };
+  content.takenAt = formatInstant(takenAtUs);
+  content.id = derivedId('reading', content);
+  return { ok: true, reading: Object.freeze(content) as Reading };
+}
+
+const isRecord = (value: unknown): value is Record<string, unknown> =>
+  value !== null && typeof value === 'object' && !Array.isArray(value);
+
+function worldlyProblems(reading: Wire, takenAtUs: number, arrival: Arrival): Problem[] {
   const problems: Problem[] = [];
-  const latestUs = (arrival.receivedAtUs ?? Number.POSITIVE_INFINITY) + (arrival.futureToleranceS ?? 5) * 1e6;
+  const aheadS = arrival.futureToleranceS ?? FUTURE_TOLERANCE_S;
+  const latestUs = (arrival.receivedAtUs ?? Number.POSITIVE_INFINITY) + aheadS * 1e6;
   if (takenAtUs < EARLIEST_US || takenAtUs > latestUs) {
-    const expected = `between 2000-01-01 and ${arrival.futureToleranceS ?? 5} s after arrival`;
     problems.push({
       at: '/takenAt',
       code: 'instant-implausible',
-      what: `${reading.takenAt} is not plausible`,
-      expected,
+      what: `${reading.takenAt} is ${takenAtUs > latestUs ? 'later than it came in' : 'before any such instrument'}`,
+      expected: `an instant from 2000-01-01 to ${aheadS} s after arrival${arrival.receivedAtUs === undefined ? '' : ` (${formatInstant(arrival.receivedAtUs)})`}`,
     });
   }
   if (arrival.terminals && !arrival.terminals.has(reading.terminal)) {

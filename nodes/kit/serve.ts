@@ -2,21 +2,14 @@
  * The one way our nodes take messages: one record, or a batch (an array) of them, in msg.payload.
  * Each record goes through `each`; what comes back leaves on the ports. A record that fails is told once through done(err);
  * the others of its batch go on. done is called exactly once for each message, after everything was sent.
+ * Steps that answer at once are served at once: a promise for every record would cost as much as the step.
  */
-import type { Node, NodeMessage } from 'node-red';
+import type { Node } from 'node-red';
 import type { Kind, PhaseloomRecord, Reading } from '../../lib/records';
+import { type FlowMessage, type Outcome, type Ports, type Send, sendBatches, sendSingles } from './outgoing';
 import { asError, Trouble } from './trouble';
 
-export type FlowMessage = NodeMessage & {
-  payload?: unknown;
-  /** the reading that started it; for a batch, one per record */
-  reading?: Reading | readonly Reading[];
-  /** our own matters: where the reading stands in the ledger */
-  phaseloom?: { seq?: number | readonly number[] };
-};
-
-/** Records for each output port; undefined or empty: nothing on that port. */
-export type Ports = readonly (PhaseloomRecord | readonly PhaseloomRecord[] | undefined)[];
+export { type Emitted, type FlowMessage, Marked, type Ports } from './outgoing';
 
 export interface Step {
   readonly accepts: readonly Kind[];
@@ -28,79 +21,67 @@ export interface Step {
   ): Ports | Promise<Ports>;
 }
 
-type Send = (msg: NodeMessage | (NodeMessage | NodeMessage[] | null)[]) => void;
-
 export function serve(node: Node, step: Step): void {
-  node.on('input', (msg, send, done) => {
-    handle(step, msg as FlowMessage, send as Send).then(
-      () => done(),
-      (cause) => done(asError(cause)),
-    );
-  });
-}
-
-async function handle(step: Step, msg: FlowMessage, send: Send): Promise<void> {
-  if (Array.isArray(msg.payload)) return handleBatch(step, msg, send);
-  const ports = await one(step, msg.payload, at(msg.reading, 0), at(msg.phaseloom?.seq, 0), msg);
-  dispatch(
-    ports,
-    (record, first) => ({ ...(first ? msg : { ...msg }), payload: record, ...started(msg, record) }) as NodeMessage,
-    send,
-  );
-}
-
-async function handleBatch(step: Step, msg: FlowMessage, send: Send): Promise<void> {
-  const records = msg.payload as unknown[];
-  // All are begun in order before any is awaited, so that a ledger can commit them as one group.
-  const begun = records.map((record, i) =>
-    begin(() => one(step, record, at(msg.reading, i), at(msg.phaseloom?.seq, i), msg)),
-  );
-  const settled = await Promise.allSettled(begun);
-  const out = new Map<number, { records: PhaseloomRecord[]; readings: Reading[] }>();
-  const troubles: string[] = [];
-  settled.forEach((result, i) => {
-    if (result.status === 'rejected') troubles.push(`[${i}] ${asError(result.reason).message}`);
-    else gather(out, result.value, at(msg.reading, i) ?? asReading(records[i]));
-  });
-  const ports = Math.max(-1, ...out.keys()) + 1;
-  const messages = Array.from({ length: ports }, (_, port) => {
-    const batch = out.get(port);
-    return batch ? { ...msg, payload: batch.records, reading: batch.readings } : null;
-  });
-  if (ports > 0) send(messages as NodeMessage[]);
-  if (troubles.length > 0) {
-    const told = troubles.slice(0, 5).join('; ');
-    throw new Trouble('batch-in-part', `${troubles.length} of ${records.length} records: ${told}`);
-  }
-}
-
-/** A step that throws at once becomes a rejected promise, like one that fails later. */
-async function begin(start: () => Ports | Promise<Ports>): Promise<Ports> {
-  return start();
-}
-
-function gather(
-  out: Map<number, { records: PhaseloomRecord[]; readings: Reading[] }>,
-  ports: Ports,
-  reading: Reading | undefined,
-): void {
-  ports.forEach((emitted, port) => {
-    for (const record of listed(emitted)) {
-      const batch = out.get(port) ?? { records: [], readings: [] };
-      out.set(port, batch);
-      batch.records.push(record);
-      if (reading) batch.readings.push(reading);
+  node.on('input', (given, send, done) => {
+    const msg = given as FlowMessage;
+    try {
+      const later = Array.isArray(msg.payload) ? takeBatch(step, msg, send as Send) : takeOne(step, msg, send as Send);
+      if (!later) return done();
+      later.then(
+        () => done(),
+        (cause) => done(asError(cause)),
+      );
+    } catch (cause) {
+      done(asError(cause));
     }
   });
 }
 
-function one(
-  step: Step,
-  record: unknown,
-  reading: Reading | undefined,
-  seq: number | undefined,
-  msg: FlowMessage,
-): Ports | Promise<Ports> {
+function takeOne(step: Step, msg: FlowMessage, send: Send): Promise<void> | undefined {
+  const made = one(step, msg.payload, 0, msg);
+  if (isPromise(made)) return made.then((outcome) => sendSingles(outcome, msg, send));
+  sendSingles(made, msg, send);
+  return undefined;
+}
+
+function takeBatch(step: Step, msg: FlowMessage, send: Send): Promise<void> | undefined {
+  // All are begun in order before any is awaited, so that a ledger can commit them as one group.
+  const begun = (msg.payload as unknown[]).map((record, i) => begin(step, record, i, msg));
+  if (!begun.some(isPromise)) {
+    finishBatch(begun as (Outcome | Failed)[], msg, send);
+    return undefined;
+  }
+  return Promise.all(begun).then((settled) => finishBatch(settled, msg, send));
+}
+
+class Failed {
+  constructor(readonly error: Error) {}
+}
+
+/** A failure is an outcome of its own here: the rest of the batch goes on. */
+function begin(step: Step, record: unknown, i: number, msg: FlowMessage): Outcome | Failed | Promise<Outcome | Failed> {
+  try {
+    const made = one(step, record, i, msg);
+    return isPromise(made) ? made.catch((cause) => new Failed(asError(cause))) : made;
+  } catch (cause) {
+    return new Failed(asError(cause));
+  }
+}
+
+function finishBatch(settled: readonly (Outcome | Failed)[], msg: FlowMessage, send: Send): void {
+  const troubles: string[] = [];
+  const outcomes: Outcome[] = [];
+  settled.forEach((result, i) => {
+    if (result instanceof Failed) troubles.push(`[${i}] ${result.error.message}`);
+    else outcomes.push(result);
+  });
+  sendBatches(outcomes, msg, send);
+  if (troubles.length === 0) return;
+  const told = troubles.slice(0, 5).join('; ');
+  throw new Trouble('batch-in-part', `${troubles.length} of ${settled.length} records: ${told}`);
+}
+
+function one(step: Step, record: unknown, i: number, msg: FlowMessage): Outcome | Promise<Outcome> {
   const kind = (record as { kind?: unknown } | null | undefined)?.kind;
   if (!step.accepts.includes(kind as Kind)) {
     throw new Trouble(
@@ -108,32 +89,15 @@ function one(
       `msg.payload.kind is ${JSON.stringify(kind) ?? 'missing'}; this node takes ${step.accepts.join(' or ')}`,
     );
   }
-  return step.each(record as PhaseloomRecord, reading ?? asReading(record), seq, msg);
+  const reading = at(msg.reading, i) ?? (kind === 'reading' ? (record as Reading) : undefined);
+  const seq = at(msg.phaseloom?.seq, i);
+  const made = step.each(record as PhaseloomRecord, reading, seq, msg);
+  return isPromise(made) ? made.then((ports) => ({ ports, reading, seq })) : { ports: made, reading, seq };
 }
 
-function dispatch(ports: Ports, message: (record: PhaseloomRecord, first: boolean) => NodeMessage, send: Send): void {
-  let first = true;
-  const out = ports.map((emitted) => {
-    const messages = listed(emitted).map((record) => {
-      const made = message(record, first);
-      first = false;
-      return made;
-    });
-    return messages.length === 0 ? null : messages.length === 1 ? messages[0]! : messages;
-  });
-  if (out.some(Boolean)) send(out);
-}
+const isPromise = <T>(value: T | Promise<T>): value is Promise<T> =>
+  typeof (value as { then?: unknown } | null)?.then === 'function';
 
-function started(msg: FlowMessage, record: PhaseloomRecord): { reading?: unknown } {
-  if (msg.reading !== undefined) return {};
-  const reading = asReading(msg.payload) ?? asReading(record);
-  return reading ? { reading } : {};
-}
-
-const asReading = (record: unknown): Reading | undefined =>
-  (record as { kind?: unknown } | null)?.kind === 'reading' ? (record as Reading) : undefined;
-const listed = (emitted: Ports[number]): readonly PhaseloomRecord[] =>
-  emitted === undefined ? [] : Array.isArray(emitted) ? emitted : [emitted as PhaseloomRecord];
 function at<T>(value: T | readonly T[] | undefined, i: number): T | undefined {
   return Array.isArray(value) ? value[i] : (value as T | undefined);
 }

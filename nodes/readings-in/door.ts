@@ -24,6 +24,8 @@ export class Door {
   readonly storing: Storing<Item>;
   readonly sender: Sender;
   session: Session | undefined;
+  /** called when it is connected, or no longer */
+  changed: () => void = () => undefined;
   private readonly batcher: Batcher<Item>;
   private readonly highWater: number;
   private isClosing = false;

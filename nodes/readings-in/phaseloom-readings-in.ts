@@ -63,7 +63,10 @@ function sessionOf(RED: NodeAPI, node: ReadingsInNode, settings: Settings, def: 
   return new Session(broker.brokerurl, options, wanted, new SessionMemory(userDir, node.id), {
     arrived: (packet, held) => door.arrived(packet, held),
     warn: (text) => node.warn(text),
-    note: (text) => node.log(text),
+    note: (text) => {
+      node.log(text);
+      door.changed();
+    },
   });
 }
 
@@ -87,6 +90,7 @@ function run(RED: NodeAPI, node: ReadingsInNode, door: Door, light: StatusLight)
   };
   const ticking = setInterval(show, 1000);
   show();
+  door.changed = show;
   const cancel = whenFlowsRun(RED, () => void door.start());
   node.counters = () => ({
     ...door.counts,

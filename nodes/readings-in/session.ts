@@ -12,7 +12,7 @@ export interface SessionListener {
   arrived(packet: IPublishPacket, held: Held | undefined): boolean;
   /** something a person should look into */
   warn(text: string): void;
-  /** for the log */
+  /** for the log: connected, or no longer */
   note(text: string): void;
 }
 
@@ -134,10 +134,11 @@ export class Session implements ConnectionListener {
   closed(connection: Connection, why: string, takenOver: boolean): void {
     if (connection !== this.connection || this.state === 'ended') return;
     const lastedMs = this.state === 'connected' ? Date.now() - connection.openedAtMs : 0;
-    if (this.state === 'connected') this.listener.note(`connection to the broker lost: ${why}`);
+    const wasUp = this.state === 'connected';
     this.noticeRivals(why, takenOver, lastedMs);
     this.lastError = why;
     this.state = 'waiting';
+    if (wasUp) this.listener.note(`connection to the broker lost: ${why}`);
     this.retry = setTimeout(() => this.open(), this.backoff.next(lastedMs));
   }
 

@@ -153,7 +153,7 @@ describe('identify: refusal', () => {
   });
 
   it('an angle between two classes is ambiguous and names both', () => {
-    const polar = makeFrame({ references: [{ id: 'ref' }], connections: EVERY.slice(0, 2) });
+    const polar = makeFrame({ references: [{ id: 'ref', path: [] }], connections: EVERY.slice(0, 2) });
     const found = refused(identify([read('t', 31, { sigmaDeg: 9 })], polar), 'ambiguous');
     expect(found.reasons.find((r) => r.code === 'ambiguous')?.why).to.match(
       /A phase-neutral.*B phase-neutral-reversed|B phase-neutral-reversed.*A phase-neutral/,
@@ -231,9 +231,11 @@ describe('identify: refusal', () => {
     expect(found.probability).to.be.closeTo(1 / 3, 1e-12);
   });
 
-  it('with classes 30 degrees apart a path nobody stated counts as unknown', () => {
-    const unstated = makeFrame({ references: [{ id: 'ref' }], connections: EVERY });
-    refused(identify([read('t', -30)], unstated), 'vector-group-unknown');
+  it('with more than one connection possible, a path nobody stated counts as unknown', () => {
+    for (const connections of [EVERY, EVERY.slice(0, 2)]) {
+      const unstated = makeFrame({ references: [{ id: 'ref' }], connections });
+      refused(identify([read('t', -30)], unstated), 'vector-group-unknown');
+    }
   });
 
   it('several terminals, or none, are an error of the program', () => {

@@ -110,6 +110,7 @@ export function alert(key: string, revision: number, seconds: number, more: Part
     revision,
     text: 'left 2 and right 3 are not the same phase',
     since: formatInstant(at(0)),
+    evidenceAt: formatInstant(at(0)),
     count: 1,
     ...more,
   });

@@ -41,6 +41,7 @@ async function readings(db: AnyDatabase, words: DialectWords): Promise<void> {
     .execute();
   await index(db, 'reading_by_terminal', ['terminal', 'taken_at_us', 'seq']);
   await index(db, 'reading_by_time', ['taken_at_us', 'seq']);
+  await index(db, 'reading_by_door', ['door', 'seq']);
   await index(db, 'reading_by_instrument', ['instrument', 'taken_at_us', 'seq'], isSet('instrument'));
   await index(db, 'reading_by_person', ['taken_by', 'taken_at_us', 'seq'], isSet('taken_by'));
 }

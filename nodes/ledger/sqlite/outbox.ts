@@ -39,7 +39,7 @@ export class Outbox {
   ) {
     this.insert = database.prepare(
       `insert into delivery (destination, key, subject, state, is_head, attempts, enqueued_at_us, due_at_us, last_error, body)
-       select ?1, ?2, ?3, 'waiting', not exists (select 1 from delivery where destination = ?1 and subject = ?3 and state = 'waiting'), 0, ?4, 0, '', ?5
+       select ?, ?, ?, 'waiting', not exists (select 1 from delivery where destination = ? and subject = ? and state = 'waiting'), 0, ?, 0, '', ?
        where true on conflict (destination, key) do nothing`,
     );
     this.due = database.prepare(
@@ -63,7 +63,7 @@ export class Outbox {
   enqueue(deliveries: readonly Delivery[]): void {
     const nowUs = this.nowUs();
     for (const { destination, key, subject, record } of deliveries) {
-      this.insert.run(destination, key, subject, nowUs, JSON.stringify(record));
+      this.insert.run(destination, key, subject, destination, subject, nowUs, JSON.stringify(record));
     }
   }
 

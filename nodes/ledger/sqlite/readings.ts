@@ -17,6 +17,7 @@ export class Readings {
   private readonly place;
   private readonly insertRejection;
   private readonly after;
+  private readonly afterOfDoor;
   private readonly latestOf;
   private readonly between;
 
@@ -33,7 +34,10 @@ export class Readings {
       `insert into rejection (id, at_us, source, terminal, stage, code, body) values (?, ?, ?, ?, ?, ?, ?) on conflict (id) do nothing`,
     );
     this.after = database.prepare(
-      `select seq, taken_at_us, source, body from reading where seq > ?1 and (?3 is null or door = ?3) order by seq limit ?2`,
+      'select seq, taken_at_us, source, body from reading where seq > ? order by seq limit ?',
+    );
+    this.afterOfDoor = database.prepare(
+      'select seq, taken_at_us, source, body from reading where door = ? and seq > ? order by seq limit ?',
     );
     this.latestOf = database.prepare(
       `select seq, taken_at_us, body from reading where terminal = ? and seq <= ? order by taken_at_us desc, seq desc limit ?`,
@@ -69,7 +73,8 @@ export class Readings {
   }
 
   readingsAfter(seq: number, limit: number, door?: string): StoredReading[] {
-    return rows(this.after.all(seq, limit, door ?? null)).map((row) => ({ ...opened(row), source: row.source }));
+    const found = door === undefined ? this.after.all(seq, limit) : this.afterOfDoor.all(door, seq, limit);
+    return rows(found).map((row) => ({ ...opened(row), source: row.source }));
   }
 
   latest(terminals: readonly string[], perTerminal: number, upToSeq = Number.MAX_SAFE_INTEGER): StoredReading[] {

@@ -1,0 +1,83 @@
+/**
+ * What was known of a group of terminals at an instant: for each terminal its last reading until then, with those taken shortly before
+ * it. A set depends on when readings were taken, not on when they came, so the same readings make the same sets in whatever order.
+ */
+import type { ReadingWindow } from './reading-window';
+import type { Reading } from './records';
+
+export interface SetRule {
+  /** in the order in which the conductors of the set shall stand */
+  readonly terminals: readonly string[];
+  /** how long before the instant a terminal may have been read, seconds */
+  readonly windowS: number;
+  /** readings of one terminal taken within this time are judged together, seconds */
+  readonly combineS: number;
+}
+
+export interface RawConductor {
+  readonly terminal: string;
+  /** oldest first */
+  readonly readings: readonly Reading[];
+}
+
+export interface ReadingSet {
+  readonly atUs: number;
+  /** terminals that have readings, in the order of the rule */
+  readonly conductors: readonly RawConductor[];
+  /** every terminal of the rule has an angle */
+  readonly complete: boolean;
+}
+
+/** More readings of one conductor than this add nothing: what they share does not fall with their number. */
+const MOST_COMBINED = 16;
+
+/** How far back in time a set may reach, microseconds. */
+export const reachUs = (rule: SetRule): number => rule.windowS * 1e6;
+
+/** The set as it stood at an instant. */
+export function setAt(window: ReadingWindow, rule: SetRule, atUs: number): ReadingSet {
+  const conductors: RawConductor[] = [];
+  let angles = 0;
+  for (const terminal of rule.terminals) {
+    const readings = lastRead(window, terminal, rule, atUs);
+    if (readings.length === 0) continue;
+    conductors.push({ terminal, readings });
+    if (readings.some((r) => r.angleDeg !== undefined)) angles++;
+  }
+  return { atUs, conductors, complete: angles === rule.terminals.length };
+}
+
+/**
+ * The last angle of a terminal, what was read shortly before it against the same thing, and voltages read since: oldest first.
+ * Without any angle, the voltages.
+ */
+function lastRead(window: ReadingWindow, terminal: string, rule: SetRule, atUs: number): Reading[] {
+  const known = window.between(terminal, atUs - reachUs(rule), atUs);
+  const last = known.findLast((p) => p.reading.angleDeg !== undefined);
+  const centreUs = last?.us ?? atUs;
+  const combined = known.filter(
+    ({ reading, us }) =>
+      Math.abs(us - centreUs) <= rule.combineS * 1e6 &&
+      (reading.angleDeg === undefined || (last !== undefined && reading.against === last.reading.against)),
+  );
+  return combined.slice(-MOST_COMBINED).map((p) => p.reading);
+}
+
+/**
+ * The instants at which a set may stand differently now that a reading is known: its own, and those of later readings of the group.
+ * Ascending; which of the sets really hold the reading is for the caller to see.
+ */
+export function instantsTouched(window: ReadingWindow, rule: SetRule, takenUs: number): number[] {
+  const instants = new Set([takenUs]);
+  for (const terminal of rule.terminals) {
+    for (const { us } of window.between(terminal, takenUs, takenUs + reachUs(rule))) instants.add(us);
+  }
+  const ascending = [...instants].sort((a, b) => a - b);
+  return ascending.length <= MOST_INSTANTS ? ascending : [takenUs, ...ascending.slice(1 - MOST_INSTANTS)];
+}
+
+/** A reading that comes late makes at most this many sets anew: its own and the newest, of which the last is what holds now. */
+const MOST_INSTANTS = 64;
+
+export const holds = (set: ReadingSet, reading: Reading): boolean =>
+  set.conductors.some((c) => c.readings.some((r) => r.id === reading.id));

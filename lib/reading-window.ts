@@ -1,0 +1,119 @@
+/** The recent readings of each terminal, in the order in which they were taken, whatever the order in which they came. */
+import { takenAtUs } from './reading';
+import type { Reading } from './records';
+
+export interface Placed {
+  readonly reading: Reading;
+  /** when it was taken, microseconds since the epoch */
+  readonly us: number;
+}
+
+/**
+ * new: not seen before. fetched: known only from a store, now it came itself. again: it came before.
+ * duplicate: the same measurement came before under another id.
+ */
+export type Arrived = 'new' | 'fetched' | 'again' | 'duplicate';
+
+interface Entry extends Placed {
+  came: boolean;
+}
+
+interface Memory {
+  /** oldest first */
+  readonly entries: Entry[];
+  /** every reading known to exist that was taken at or after this is among the entries */
+  completeFromUs: number;
+}
+
+export interface WindowLimits {
+  /** readings kept of one terminal, the newest taken */
+  readonly perTerminal?: number;
+  /** terminals kept, the last touched */
+  readonly terminals?: number;
+}
+
+/** One measurement sent twice under two ids must not count twice: same terminal, instant, angle, voltage and instrument. */
+const sameMeasurement = (a: Reading, b: Reading): boolean =>
+  a.angleDeg === b.angleDeg && a.voltageV === b.voltageV && a.instrument?.id === b.instrument?.id;
+
+export class ReadingWindow {
+  private readonly memories = new Map<string, Memory>();
+  private readonly perTerminal: number;
+  private readonly terminals: number;
+
+  constructor({ perTerminal = 32, terminals = 50_000 }: WindowLimits = {}) {
+    this.perTerminal = perTerminal;
+    this.terminals = terminals;
+  }
+
+  /** Takes in a reading that came. */
+  add(reading: Reading): Arrived {
+    const memory = this.memoryOf(reading.terminal) ?? this.start(reading.terminal, Number.NEGATIVE_INFINITY);
+    const us = takenAtUs(reading);
+    const known = knownAs(memory, reading, us);
+    if (!known) {
+      this.insert(memory, { reading, us, came: true });
+      return 'new';
+    }
+    if (known.reading.id !== reading.id) return 'duplicate';
+    if (known.came) return 'again';
+    known.came = true;
+    return 'fetched';
+  }
+
+  /**
+   * Takes in what a store holds of a terminal.
+   * @param completeFromUs from when on these are all there are
+   */
+  fill(terminal: string, readings: readonly Reading[], completeFromUs = Number.NEGATIVE_INFINITY): void {
+    const memory = this.memoryOf(terminal) ?? this.start(terminal, completeFromUs);
+    memory.completeFromUs = Math.max(memory.completeFromUs, completeFromUs);
+    for (const reading of readings) {
+      const us = takenAtUs(reading);
+      if (!knownAs(memory, reading, us)) this.insert(memory, { reading, us, came: false });
+    }
+  }
+
+  /** Whether all readings of the terminal that were taken from this instant on are here. */
+  covers(terminal: string, fromUs: number): boolean {
+    const memory = this.memories.get(terminal);
+    return memory !== undefined && memory.completeFromUs <= fromUs;
+  }
+
+  /** Readings of a terminal taken in [fromUs, toUs], oldest first. */
+  between(terminal: string, fromUs: number, toUs: number): readonly Placed[] {
+    const entries = this.memoryOf(terminal)?.entries ?? [];
+    return entries.filter((e) => e.us >= fromUs && e.us <= toUs);
+  }
+
+  private memoryOf(terminal: string): Memory | undefined {
+    const memory = this.memories.get(terminal);
+    if (!memory) return undefined;
+    this.memories.delete(terminal);
+    this.memories.set(terminal, memory);
+    return memory;
+  }
+
+  private start(terminal: string, completeFromUs: number): Memory {
+    const memory: Memory = { entries: [], completeFromUs };
+    this.memories.set(terminal, memory);
+    if (this.memories.size > this.terminals) this.memories.delete(this.memories.keys().next().value!);
+    return memory;
+  }
+
+  private insert(memory: Memory, entry: Entry): void {
+    const { entries } = memory;
+    let i = entries.length;
+    while (i > 0 && entries[i - 1]!.us > entry.us) i--;
+    entries.splice(i, 0, entry);
+    if (entries.length <= this.perTerminal) return;
+    const dropped = entries.shift()!;
+    memory.completeFromUs = Math.max(memory.completeFromUs, dropped.us + 1);
+  }
+}
+
+function knownAs(memory: Memory, reading: Reading, us: number): Entry | undefined {
+  return memory.entries.find(
+    (e) => e.us === us && (e.reading.id === reading.id || sameMeasurement(e.reading, reading)),
+  );
+}

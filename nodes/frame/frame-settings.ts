@@ -1,0 +1,89 @@
+/** What the editor saved of a frame, as the library's settings. */
+import type { NodeDef } from 'node-red';
+import type { FrameSettings } from '../../lib/frame';
+import type { Connection } from '../../lib/records';
+import { type NumberSetting, numberOr, oneOf } from '../kit/config-values';
+import { Trouble } from '../kit/trouble';
+
+/** Node-RED follows config nodes that stand in properties of their own, so the list of references is one. */
+const REFERENCE_SLOTS = [
+  'reference',
+  'reference2',
+  'reference3',
+  'reference4',
+  'reference5',
+  'reference6',
+  'reference7',
+  'reference8',
+] as const;
+
+export interface FrameDef extends NodeDef, Partial<Record<(typeof REFERENCE_SLOTS)[number], string>> {
+  frameId: string;
+  phase1: string;
+  phase2: string;
+  phase3: string;
+  sequence: string;
+  zeroPhase: string;
+  sense: string;
+  nominalHz: NumberSetting;
+  connections: readonly string[];
+  readingSdDeg: NumberSetting;
+  driftSdDeg: NumberSetting;
+  unbalanceSdDeg: NumberSetting;
+  grossErrorRate: NumberSetting;
+  identified: NumberSetting;
+  confirmed: NumberSetting;
+  clockBudgetUs: NumberSetting;
+  referenceMaxAgeS: NumberSetting;
+  referenceMaxGapS: NumberSetting;
+  /** a list of config node ids, for flows written by hand */
+  references?: readonly string[];
+}
+
+export const referenceIdsOf = (def: FrameDef): string[] => [
+  ...REFERENCE_SLOTS.flatMap((slot) => (def[slot] ? [def[slot]] : [])),
+  ...(def.references ?? []),
+];
+
+const CONNECTIONS: readonly string[] = [
+  'phase-neutral',
+  'phase-neutral-reversed',
+  'phase-phase',
+  'phase-phase-reversed',
+] satisfies Connection[];
+
+/** @throws Trouble 'config' that names the setting and what would be right */
+export function settingsOf(def: FrameDef): Omit<FrameSettings, 'references'> {
+  const [first, second, third] = [def.phase1 || 'A', def.phase2 || 'B', def.phase3 || 'C'].map((p) => p.trim());
+  const reversed = oneOf('sequence', def.sequence, ['123', '132']) === '132';
+  const number = (name: keyof FrameDef & string, otherwise: number, least: number, most: number) =>
+    numberOr(otherwise, name, def[name] as NumberSetting, { least, most });
+  return {
+    id: (def.frameId ?? '').trim() || 'default',
+    phases: reversed ? [first!, third!, second!] : [first!, second!, third!],
+    zeroPhase: (def.zeroPhase ?? '').trim() || first!,
+    sense: oneOf('sense', def.sense, ['lead', 'lag']),
+    nominalHz: number('nominalHz', 60, 10, 500),
+    connections: connectionsOf(def),
+    readingSdDeg: number('readingSdDeg', 2, 0.001, 180),
+    driftSdDeg: number('driftSdDeg', 3, 0, 180),
+    unbalanceSdDeg: number('unbalanceSdDeg', 1.5, 0, 180),
+    grossErrorRate: number('grossErrorRate', 0.001, 0, 0.1),
+    accept: { identified: number('identified', 0.99, 0.5, 1), confirmed: number('confirmed', 0.999, 0.5, 1) },
+    clockBudgetUs: number('clockBudgetUs', 100, 0, 1e6),
+    referenceMaxAgeS: number('referenceMaxAgeS', 2, 0, 3600),
+    referenceMaxGapS: number('referenceMaxGapS', 5, 0, 3600),
+  };
+}
+
+function connectionsOf({ connections }: FrameDef): Connection[] {
+  const given = connections && connections.length > 0 ? connections : ['phase-neutral'];
+  const wrong = given.find((c) => !CONNECTIONS.includes(c));
+  if (wrong !== undefined) {
+    throw new Trouble(
+      'config',
+      `connections names ${JSON.stringify(wrong)}; it must be among ${CONNECTIONS.join(', ')}`,
+    );
+  }
+  return given as Connection[];
+}

@@ -1,0 +1,123 @@
+/**
+ * Carries what is due in the outbox to one target: claimed with a lease, so that several workers never carry the same at once; marked
+ * when the other side said yes; tried again with doubling, jittered pauses; given up only where the other side refuses.
+ */
+import type { DueDelivery, Ledger } from '../ledger/ledger';
+import type { Answer, Target } from './target';
+
+export interface CarrierSettings {
+  readonly destination: string;
+  readonly firstPauseMs: number;
+  readonly longestPauseMs: number;
+  /** attempts that may be refused before a delivery is given up */
+  readonly refusals: number;
+  /** a delivery older than this is given up, milliseconds; 0: never */
+  readonly maxAgeMs: number;
+  readonly leaseMs: number;
+}
+
+export interface CarrierEvents {
+  accepted(delivery: DueDelivery, status: string): void;
+  abandoned(delivery: DueDelivery, why: string): void;
+  /** after each round: how many waits, and what was last wrong */
+  state(lastError: string): void;
+  trouble(cause: Error): void;
+}
+
+/** Carried at the same time, each about another subject. */
+const AT_ONCE = 16;
+/** Retries that fall due and other workers' leftovers are looked for this often. */
+const LOOK_EVERY_MS = 500;
+
+export class Carrier {
+  private running: Promise<void> | undefined;
+  private timer: NodeJS.Timeout | undefined;
+  private again = false;
+  private closed = false;
+
+  constructor(
+    private readonly ledger: Ledger,
+    private readonly target: Target,
+    private readonly settings: CarrierSettings,
+    private readonly events: CarrierEvents,
+  ) {}
+
+  poke(): void {
+    if (this.closed) return;
+    this.again = true;
+    this.running ??= this.run().finally(() => {
+      this.running = undefined;
+      this.lookLater();
+    });
+  }
+
+  /** Stops claiming, breaks off what is under way (it will be carried again), and lets go. */
+  async close(): Promise<void> {
+    this.closed = true;
+    clearTimeout(this.timer);
+    await this.target.close();
+    await this.running;
+  }
+
+  private lookLater(): void {
+    clearTimeout(this.timer);
+    if (this.closed) return;
+    this.timer = setTimeout(() => this.poke(), LOOK_EVERY_MS);
+    this.timer.unref();
+  }
+
+  private async run(): Promise<void> {
+    try {
+      while (this.again && !this.closed) {
+        this.again = false;
+        const nowUs = Date.now() * 1000;
+        const due = await this.ledger.claimDue(
+          this.settings.destination,
+          nowUs,
+          AT_ONCE,
+          nowUs + this.settings.leaseMs * 1000,
+        );
+        const errors = await Promise.all(due.map((d) => this.carry(d)));
+        if (due.length > 0) {
+          this.again = true;
+          this.events.state(errors.findLast((e) => e !== '') ?? '');
+        }
+      }
+    } catch (cause) {
+      this.events.trouble(cause as Error);
+    }
+  }
+
+  /** Returns what was wrong, or nothing. */
+  private async carry(delivery: DueDelivery): Promise<string> {
+    const answer = await this.target.offer(delivery);
+    const nowMs = Date.now();
+    if (answer.kind === 'accepted') {
+      await this.ledger.accepted(delivery.seq, nowMs * 1000, answer.status);
+      this.events.accepted(delivery, answer.status);
+      return '';
+    }
+    if (this.givesUp(delivery, answer, nowMs)) {
+      await this.ledger.abandoned(delivery.seq, nowMs * 1000, answer.why);
+      this.events.abandoned(delivery, answer.why);
+    } else {
+      await this.ledger.failed(delivery.seq, answer.why, (nowMs + this.pauseMs(delivery, answer)) * 1000);
+    }
+    return answer.why;
+  }
+
+  private givesUp({ attempts, enqueuedAtUs }: DueDelivery, answer: Answer, nowMs: number): boolean {
+    if (this.closed) return false;
+    if (answer.kind === 'refused' && attempts >= this.settings.refusals) return true;
+    return this.settings.maxAgeMs > 0 && nowMs - enqueuedAtUs / 1000 > this.settings.maxAgeMs;
+  }
+
+  private pauseMs({ attempts }: DueDelivery, answer: Answer): number {
+    const doubled = Math.min(
+      this.settings.longestPauseMs,
+      this.settings.firstPauseMs * 2 ** Math.min(30, attempts - 1),
+    );
+    const jittered = doubled * (0.5 + Math.random() / 2);
+    return answer.kind === 'later' && answer.afterMs !== undefined ? Math.max(answer.afterMs, jittered) : jittered;
+  }
+}

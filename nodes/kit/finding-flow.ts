@@ -1,0 +1,162 @@
+/**
+ * From readings to findings. A finding rests on what was known of a group of terminals at the instant of a reading; a reading that
+ * comes late makes the sets of later readings anew. So the same readings lead to the same findings in whatever order they come.
+ */
+import type { Align } from '../../lib/align-set';
+import type { Frame } from '../../lib/frame';
+import { takenAtUs } from '../../lib/reading';
+import { instantsTouched, type ReadingSet, reachUs, type SetRule, setAt } from '../../lib/reading-sets';
+import type { ReadingWindow } from '../../lib/reading-window';
+import type { Finding, Reading } from '../../lib/records';
+import type { LedgerHandle } from './kept-readings';
+import { RecentReadings } from './recent-readings';
+import { ReferenceStreams } from './reference-streams';
+
+/** Terminals that are judged together. */
+export interface Group extends SetRule {
+  readonly id: string;
+  /** terminals that matter beside those of the set */
+  readonly beside?: readonly string[];
+}
+
+/** What one kind of finding makes of readings. */
+export interface Rules<G extends Group> {
+  groupsOf(terminal: string): readonly G[];
+  /** The readings a finding of this set would rest on; empty when there would be none. */
+  restsOn(group: G, set: ReadingSet, reading: Reading, window: ReadingWindow): readonly Reading[];
+  conclude(group: G, set: ReadingSet, reading: Reading, window: ReadingWindow, align: Align): readonly Finding[];
+  /** a reading that comes again leads to its findings again */
+  readonly saysAgain: boolean;
+}
+
+export interface Sources {
+  readonly frame: Frame;
+  readonly ledger: LedgerHandle | undefined;
+  /** how long to wait for a reference reading taken after a field reading, milliseconds */
+  readonly waitMs: number;
+  /** findings that a reference reading made possible which came too late to be waited for */
+  readonly late: (reading: Reading, findings: Findings) => void;
+}
+
+type Findings = readonly Finding[];
+
+const NONE: Findings = Object.freeze([]);
+/** Findings remembered as said. */
+const REMEMBERED = 20_000;
+
+interface Case<G> {
+  readonly group: G;
+  readonly set: ReadingSet;
+  readonly readings: readonly Reading[];
+}
+
+export class FindingFlow<G extends Group> {
+  private readonly streams: ReferenceStreams;
+  private readonly recent: RecentReadings;
+  private readonly said = new Set<string>();
+  private readonly underway = new Set<Promise<unknown>>();
+
+  constructor(
+    sources: Sources,
+    private readonly rules: Rules<G>,
+  ) {
+    this.streams = new ReferenceStreams(sources.frame, sources.ledger, sources.waitMs);
+    this.recent = new RecentReadings(sources.ledger);
+    this.streams.onServed = (reading) => void this.servedLate(reading, sources.late);
+  }
+
+  /** The findings a reading leads to; at once when everything needed is in memory. */
+  take(reading: Reading, seq: number | undefined): Findings | Promise<Findings> {
+    if (this.streams.isStream(reading.terminal)) {
+      this.streams.hear(reading);
+      return NONE;
+    }
+    const settling = this.streams.settle(reading);
+    if (!settling) return this.followed(this.look(reading, seq, false));
+    return this.followed(settling.then(() => this.look(reading, seq, false)));
+  }
+
+  /** Ends the waiting for references and resolves when all readings taken have led to their findings. */
+  async close(): Promise<void> {
+    this.streams.close();
+    await Promise.allSettled(this.underway);
+  }
+
+  private followed(found: Findings | Promise<Findings>): Findings | Promise<Findings> {
+    if (!isPromise(found)) return found;
+    this.underway.add(found);
+    const forget = () => void this.underway.delete(found);
+    found.then(forget, forget);
+    return found;
+  }
+
+  private async servedLate(reading: Reading, late: Sources['late']): Promise<void> {
+    try {
+      const findings = await this.followed(this.look(reading, undefined, true));
+      if (findings.length > 0) late(reading, findings);
+    } catch {
+      // The ledger is away: the finding that said "not proven" stands until the readings are sent through again.
+    }
+  }
+
+  private look(reading: Reading, seq: number | undefined, anew: boolean): Findings | Promise<Findings> {
+    const groups = this.rules.groupsOf(reading.terminal);
+    if (groups.length === 0) return NONE;
+    const window = this.recent.over(spanOf(groups, takenAtUs(reading)), seq);
+    if (!isPromise(window)) return this.within(window, groups, reading, anew);
+    return window.then((w) => this.within(w, groups, reading, anew));
+  }
+
+  private within(
+    window: ReadingWindow,
+    groups: readonly G[],
+    reading: Reading,
+    anew: boolean,
+  ): Findings | Promise<Findings> {
+    const arrived = window.add(reading);
+    if (arrived === 'duplicate' || (arrived === 'again' && !anew && !this.rules.saysAgain)) return NONE;
+    const touchesLater = anew || arrived === 'new';
+    const cases = groups.flatMap((group) => this.casesOf(window, group, reading, touchesLater));
+    if (cases.length === 0) return NONE;
+    const recalling = this.streams.recall(cases.flatMap((c) => c.readings));
+    const conclude = () => this.conclude(cases, reading, window);
+    return recalling ? recalling.then(conclude) : conclude();
+  }
+
+  private casesOf(window: ReadingWindow, group: G, reading: Reading, touchesLater: boolean): Case<G>[] {
+    const us = takenAtUs(reading);
+    const instants = touchesLater ? instantsTouched(window, group, us) : [us];
+    const cases: Case<G>[] = [];
+    for (const at of instants) {
+      const set = setAt(window, group, at);
+      const readings = this.rules.restsOn(group, set, reading, window);
+      if (readings.some((r) => r.id === reading.id)) cases.push({ group, set, readings });
+    }
+    return cases;
+  }
+
+  private conclude(cases: readonly Case<G>[], reading: Reading, window: ReadingWindow): Findings {
+    const found = new Map<string, Finding>();
+    for (const { group, set } of cases) {
+      for (const f of this.rules.conclude(group, set, reading, window, this.streams.align)) found.set(f.id, f);
+    }
+    const fresh = [...found.values()].filter((f) => this.rules.saysAgain || !this.said.has(f.id));
+    for (const { id } of fresh) this.remember(id);
+    return fresh;
+  }
+
+  private remember(id: string): void {
+    if (this.rules.saysAgain) return;
+    this.said.add(id);
+    if (this.said.size > REMEMBERED) this.said.delete(this.said.values().next().value!);
+  }
+}
+
+function spanOf(groups: readonly Group[], us: number) {
+  const reach = Math.max(...groups.map(reachUs));
+  const terminals = [...new Set(groups.flatMap((g) => [...g.terminals, ...(g.beside ?? [])]))];
+  return { terminals, fromUs: us - reach, toUs: us + reach };
+}
+
+const isPromise = <T>(value: T | Promise<T>): value is Promise<T> =>
+  typeof (value as { then?: unknown } | null)?.then === 'function';

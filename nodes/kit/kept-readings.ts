@@ -1,0 +1,41 @@
+/** What the nodes of this floor need of a ledger; nodes/ledger/ledger.ts says what each call means. */
+import type { Finding, PhaseloomRecord, Reading, Rejection } from '../../lib/records';
+import { Trouble } from './trouble';
+
+export interface KeptReadings {
+  latestReadings(terminals: readonly string[], perTerminal: number, upToSeq?: number): Promise<readonly Kept[]>;
+  readingsBetween(terminal: string, fromUs: number, toUs: number, limit: number): Promise<readonly Kept[]>;
+  records(query: {
+    readonly kinds: readonly 'rejection'[];
+    readonly subject: string;
+    readonly limit: number;
+    readonly order: 'newest-first';
+  }): Promise<{ readonly records: readonly PhaseloomRecord[] }>;
+  keep(record: Finding | Rejection): Promise<unknown>;
+}
+
+export interface Kept {
+  readonly reading: Reading;
+}
+
+/** The ledger's config node as this floor sees it. */
+export interface LedgerHandle {
+  ready(): Promise<KeptReadings>;
+}
+
+const PAUSES_MS = [50, 200, 1000, 3000, 10_000];
+
+/** Asks again for a while: a finding must not be lost because the ledger was away for a moment. */
+export async function patiently<T>(ledger: LedgerHandle, ask: (kept: KeptReadings) => Promise<T>): Promise<T> {
+  for (let attempt = 0; ; attempt++) {
+    try {
+      return await ask(await ledger.ready());
+    } catch (cause) {
+      const pause = PAUSES_MS[attempt];
+      if (pause === undefined) {
+        throw new Trouble('ledger-unreadable', `the ledger did not answer: ${(cause as Error).message}`);
+      }
+      await new Promise((resolve) => setTimeout(resolve, pause));
+    }
+  }
+}

@@ -1,0 +1,158 @@
+/** The streams of the reference stations of a frame: kept in memory, waited for, and fetched from the ledger where memory does not reach. */
+import { type Aligned, alignOptions, alignToReference, type NotAligned } from '../../lib/align';
+import type { Frame, Reference } from '../../lib/frame';
+import { takenAtUs } from '../../lib/reading';
+import type { Reading } from '../../lib/records';
+import { ReferenceStream } from '../../lib/reference-stream';
+import { type LedgerHandle, patiently } from './kept-readings';
+
+/** Readings of a reference fetched around one instant. */
+const FETCHED = 2000;
+/** Readings remembered that no reference reading was found for: one that comes late may serve them. */
+const REMEMBERED = 1000;
+
+interface Waiter {
+  readonly us: number;
+  readonly go: () => void;
+}
+
+export class ReferenceStreams {
+  private readonly streams = new Map<string, ReferenceStream>();
+  private readonly waiting = new Set<Waiter>();
+  private readonly unserved = new Map<Reading, number>();
+  private readonly found = new WeakMap<Reading, Map<string, Aligned>>();
+  private readonly asked = new WeakSet<Reading>();
+  private readonly references: readonly Reference[];
+  private readonly options;
+  /** told of a reading that a late reference reading now serves */
+  onServed: (reading: Reading) => void = () => undefined;
+
+  constructor(
+    private readonly frame: Frame,
+    private readonly ledger: LedgerHandle | undefined,
+    private readonly waitMs: number,
+  ) {
+    this.references = frame.references.filter((r) => r.terminal !== undefined);
+    for (const r of this.references) this.streams.set(r.terminal!, new ReferenceStream());
+    this.options = alignOptions(frame);
+  }
+
+  isStream(terminal: string): boolean {
+    return this.streams.has(terminal);
+  }
+
+  /** Takes in a reading of a reference's own terminal. */
+  hear(reading: Reading): void {
+    if (!this.streams.get(reading.terminal)!.add(reading)) return;
+    for (const waiter of this.waiting) if (this.isBracketed(waiter.us)) waiter.go();
+    this.serveLate(takenAtUs(reading));
+  }
+
+  /** Waits, when there is reason to, until a reading can be held against a reference as well as it will be. */
+  settle(reading: Reading): Promise<void> | undefined {
+    if (!this.concerns(reading)) return undefined;
+    const us = takenAtUs(reading);
+    return this.isBracketed(us) ? undefined : this.settled(reading, us);
+  }
+
+  /** Fetches what is needed to align readings that came before this run; undefined when there is nothing to fetch. */
+  recall(readings: readonly Reading[]): Promise<unknown> | undefined {
+    if (!this.ledger) return undefined;
+    const lacking = readings.filter((r) => this.concerns(r) && !this.asked.has(r) && !this.isNear(takenAtUs(r)));
+    return lacking.length === 0 ? undefined : Promise.all(lacking.map((r) => this.fetch(r, takenAtUs(r))));
+  }
+
+  /** Holds a reading against a reference of the frame. */
+  readonly align = (reading: Reading, reference: Reference): Aligned | NotAligned => {
+    const known = this.found.get(reading)?.get(reference.id);
+    if (known) return known;
+    const around = this.streams.get(reference.terminal!)!.around(takenAtUs(reading));
+    return this.remember(reading, reference, around);
+  };
+
+  close(): void {
+    for (const waiter of this.waiting) waiter.go();
+  }
+
+  private concerns(reading: Reading): boolean {
+    return this.references.length > 0 && reading.against === 'utc' && reading.angleDeg !== undefined;
+  }
+
+  private isBracketed(us: number): boolean {
+    for (const stream of this.streams.values()) if (stream.brackets(us, this.frame.referenceMaxGapS)) return true;
+    return false;
+  }
+
+  /** Whether memory holds a reference reading from shortly before: what is missing can only be still to come. */
+  private isNear(us: number): boolean {
+    const reachUs = this.frame.referenceMaxGapS * 1e6;
+    for (const stream of this.streams.values()) {
+      if (stream.around(us).some((r) => takenAtUs(r) <= us && us - takenAtUs(r) <= reachUs)) return true;
+    }
+    return false;
+  }
+
+  private async settled(reading: Reading, us: number): Promise<void> {
+    if (this.ledger && !this.isNear(us)) await this.fetch(reading, us);
+    if (this.found.has(reading)) return;
+    const mayCome = [...this.streams.values()].some((s) => !s.reaches(us));
+    if (!this.isBracketed(us) && mayCome) await this.wait(us);
+    const served = this.references.some((r) => this.align(reading, r).aligned);
+    if (!served) this.rememberUnserved(reading, us);
+  }
+
+  private wait(us: number): Promise<void> {
+    return new Promise((resolve) => {
+      const go = () => {
+        clearTimeout(timer);
+        this.waiting.delete(waiter);
+        resolve();
+      };
+      const waiter: Waiter = { us, go };
+      const timer = setTimeout(go, this.waitMs);
+      this.waiting.add(waiter);
+    });
+  }
+
+  private async fetch(reading: Reading, us: number): Promise<void> {
+    this.asked.add(reading);
+    const reachUs = Math.max(this.frame.referenceMaxAgeS, this.frame.referenceMaxGapS) * 1e6;
+    await Promise.all(
+      this.references.map(async (reference) => {
+        const kept = await patiently(this.ledger!, (l) =>
+          l.readingsBetween(reference.terminal!, us - reachUs, us + reachUs, FETCHED),
+        );
+        const slice = new ReferenceStream();
+        for (const { reading: r } of kept) {
+          slice.add(r);
+          this.streams.get(reference.terminal!)!.add(r);
+        }
+        this.remember(reading, reference, slice.around(us));
+      }),
+    );
+  }
+
+  /** An interpolated angle will not get better: it is kept with the reading. */
+  private remember(reading: Reading, reference: Reference, around: readonly Reading[]): Aligned | NotAligned {
+    const made = alignToReference(reading, around, { ...this.options, reference: reference.id });
+    if (!made.aligned || made.method !== 'interpolated') return made;
+    const known = this.found.get(reading) ?? new Map<string, Aligned>();
+    this.found.set(reading, known.set(reference.id, made));
+    return made;
+  }
+
+  private rememberUnserved(reading: Reading, us: number): void {
+    this.unserved.set(reading, us);
+    if (this.unserved.size > REMEMBERED) this.unserved.delete(this.unserved.keys().next().value!);
+  }
+
+  private serveLate(heardUs: number): void {
+    const reachUs = Math.max(this.frame.referenceMaxAgeS, this.frame.referenceMaxGapS) * 1e6;
+    for (const [reading, us] of this.unserved) {
+      if (Math.abs(heardUs - us) > reachUs) continue;
+      if (!this.references.some((r) => this.align(reading, r).aligned)) continue;
+      this.unserved.delete(reading);
+      this.onServed(reading);
+    }
+  }
+}

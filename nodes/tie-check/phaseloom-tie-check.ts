@@ -1,0 +1,39 @@
+/** The node "tie check": readings of the two sides of an open point in, their comparison out. */
+import type { Node, NodeAPI } from 'node-red';
+import { type NumberSetting, numberOr, oneOf } from '../kit/config-values';
+import { type EvidenceDef, evidenceOf, startOrRefuse } from '../kit/evidence';
+import { runFindingNode } from '../kit/finding-node';
+import { Trouble } from '../kit/trouble';
+import { tieCheckRules } from './tie-check-rules';
+
+interface TieCheckDef extends EvidenceDef {
+  windowS: NumberSetting;
+  combineS: NumberSetting;
+  toleranceDeg: NumberSetting;
+  requireProof: string;
+  waitS: NumberSetting;
+  passOn: boolean;
+}
+
+export = (RED: NodeAPI) => {
+  RED.nodes.registerType('phaseloom-tie-check', function (this: Node, def: TieCheckDef) {
+    RED.nodes.createNode(this, def);
+    startOrRefuse(RED, this, (light) => {
+      const evidence = evidenceOf(RED, def);
+      if (!evidence.network)
+        throw new Trouble('config', 'no network is chosen: it says which terminals face each other');
+      const rules = tieCheckRules(evidence.frame, evidence.network, {
+        windowS: numberOr(600, 'windowS', def.windowS, { least: 0, most: 86_400 }),
+        combineS: numberOr(60, 'combineS', def.combineS, { least: 0, most: 3600 }),
+        toleranceDeg: numberOr(10, 'toleranceDeg', def.toleranceDeg, { least: 0.1, most: 60 }),
+        requireProof: oneOf('requireProof', def.requireProof, ['attested-time', 'common-conductor']),
+      });
+      const settings = {
+        accepts: ['reading', 'identification', 'rotation', 'comparison'] as const,
+        waitMs: 1000 * numberOr(1.5, 'waitS', def.waitS, { least: 0, most: 60 }),
+        passesOn: def.passOn === true,
+      };
+      runFindingNode(RED, this, light, evidence, settings, rules);
+    });
+  });
+};
