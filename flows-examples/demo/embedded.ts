@@ -48,7 +48,8 @@ export type Red = any;
 
 export interface NodeRed {
   readonly RED: Red;
-  readonly url: string;
+  /** last status of each node */
+  readonly statuses: ReadonlyMap<string, { readonly fill?: string; readonly text?: string }>;
   stop(): Promise<void>;
 }
 
@@ -74,22 +75,21 @@ export function prepareUserDir(userDir: string): void {
 }
 
 /** Node-RED in this process, editor and HTTP nodes on the given server. */
-export async function startNodeRed(
-  userDir: string,
-  { server, url }: { server: http.Server; url: string },
-): Promise<NodeRed> {
+export async function startNodeRed(userDir: string, { server }: { server: http.Server }): Promise<NodeRed> {
   const RED: Red = require('node-red');
   const app = require('express')();
   RED.init(server, settings(userDir));
   app.use('/', RED.httpAdmin);
   app.use('/', RED.httpNode);
   server.on('request', app);
+  const statuses = new Map<string, object>();
+  RED.events.on('node-status', (e: { id: string; status: object }) => statuses.set(e.id, e.status));
   const flowsRun = once(RED.events, 'flows:started');
   await RED.start();
   await flowsRun;
   return {
     RED,
-    url,
+    statuses,
     async stop() {
       await RED.stop();
       server.closeAllConnections();

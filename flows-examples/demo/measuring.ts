@@ -4,7 +4,7 @@ import { wrap180 } from '../../lib/angle';
 import { formatInstant } from '../../lib/instant';
 import type { Coupling } from '../../lib/records';
 import { frequencyHz, gridAngleDeg, NOMINAL_HZ } from './grid';
-import { type Place, REFERENCE, terminalOf, voltageOf } from './places';
+import { type Place, positionOf, REFERENCE, terminalOf, voltageOf } from './places';
 import type { Chance } from './random';
 
 export interface Instrument {
@@ -79,6 +79,7 @@ export function measure(
     instrument: { id: instrument.id, selfTest: instrument.selfTest, batteryPct: instrument.batteryPct },
     by: taking.by,
     job: taking.job,
+    ...(place === REFERENCE.place ? {} : { position: positionOf(place) }),
   };
 }
 

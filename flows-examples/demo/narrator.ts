@@ -1,0 +1,59 @@
+/** Short lines of what the ledger has just taken in, for people who watch the terminal. */
+import type { Alert, Comparison, Identification, PhaseloomRecord, Rejection, Rotation } from '../../lib/records';
+
+/** A line worth printing, or undefined for what goes as it should. */
+export function lineOf(record: PhaseloomRecord): string | undefined {
+  if (record.kind === 'alert') return alertLine(record);
+  if (record.kind === 'comparison') return comparisonLine(record);
+  if (record.kind === 'identification') return identificationLine(record);
+  if (record.kind === 'rotation') return rotationLine(record);
+  if (record.kind === 'rejection') return rejectionLine(record);
+  return undefined;
+}
+
+const line = (what: string, text: string) => `  ${what.padEnd(9)} ${text}`;
+
+const alertLine = (a: Alert) => line('ALERT', `${a.priority}, ${a.transition}: ${a.text}`);
+
+function comparisonLine(c: Comparison): string {
+  const why = c.reasons[0]?.why;
+  const landing = c.landing ? ` (landed ${c.landing})` : '';
+  return line('tie', `${c.openPoint}: ${words(c.verdict)}${landing}${why ? `; ${why}` : ''}`);
+}
+
+function identificationLine(i: Identification): string | undefined {
+  if (i.agreesWithRecord === false) {
+    return line('phase', `${i.terminal} is ${i.phase}; the record says ${i.recordedPhase} (${percent(i.probability)})`);
+  }
+  return i.verdict === 'not-proven' ? line('phase', `${i.terminal}: not proven; ${i.reasons[0]?.why}`) : undefined;
+}
+
+function rotationLine(r: Rotation): string | undefined {
+  if (r.agreesWithRecord !== false) return undefined;
+  return line('rotation', `${r.site} turns ${r.sequence}; the record says ${r.recordedSequence}`);
+}
+
+function rejectionLine(r: Rejection): string {
+  const { at, what } = r.problems[0]!;
+  return line('rejected', `${r.terminal ?? r.source}, ${r.stage}: ${at ? `${at} ` : ''}${what}`);
+}
+
+export const words = (code: string): string => code.replaceAll('-', ' ');
+export const percent = (p: number): string => `${(100 * p).toFixed(p > 0.9999 ? 3 : 2)} %`;
+
+/** Tells each line once: every new reading of a visit says again what the one before said. */
+export class Narrator {
+  private readonly told = new Map<string, string>();
+
+  constructor(private readonly say: (line: string) => void) {}
+
+  hear(records: readonly PhaseloomRecord[]): void {
+    for (const record of records) {
+      const text = lineOf(record);
+      const subject = text?.split(':')[0]?.split(' is ')[0] ?? '';
+      if (text === undefined || this.told.get(subject) === text) continue;
+      this.told.set(subject, text);
+      this.say(text);
+    }
+  }
+}

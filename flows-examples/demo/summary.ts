@@ -1,0 +1,89 @@
+/** What the demo's ledger says, with the planted truth beside it: `npm run -s demo:summary`. */
+import { existsSync } from 'node:fs';
+import { join } from 'node:path';
+import type { Alert, Comparison, Identification, PhaseloomRecord, Rejection } from '../../lib/records';
+import type { Ledger } from '../../nodes/ledger/ledger';
+import { SqliteLedger } from '../../nodes/ledger/sqlite/sqlite-ledger';
+import { ROOT } from './embedded';
+import { percent, words } from './narrator';
+import { truePhase } from './places';
+import { OPEN_POINTS } from './planted';
+
+export const USER_DIR = process.env.PHASELOOM_DEMO_DIR ?? join(ROOT, '.demo');
+export const LEDGER_FILE = join(USER_DIR, 'phaseloom.sqlite');
+
+/** The summary as lines. Only reads. */
+export async function summary(ledger: Ledger): Promise<string[]> {
+  const found = await all<Identification>(ledger, 'identification');
+  const compared = await all<Comparison>(ledger, 'comparison');
+  const rejections = await all<Rejection>(ledger, 'rejection');
+  const alerts = await ledger.alerts();
+  const accepted = await ledger.deliveries({ state: 'accepted', limit: 10_000 });
+  const { readings, deliveriesWaiting } = await ledger.health();
+  return [
+    ...terminals(found),
+    '',
+    ...openPoints(compared),
+    '',
+    'REJECTED, kept with the reason',
+    ...table(rejections.map((r) => [r.terminal ?? r.source, r.stage, r.problems.map((p) => p.what).join('; ')])),
+    '',
+    'ALERTS',
+    ...table(alerts.map((a: Alert) => [a.key, a.priority, words(a.state), a.text])),
+    '',
+    `${readings} readings stored; ${accepted.length} deliveries accepted by the outside system, ${deliveriesWaiting} waiting`,
+  ];
+}
+
+async function all<R extends PhaseloomRecord>(ledger: Ledger, kind: R['kind']): Promise<R[]> {
+  const currentOnly = kind !== 'rejection';
+  const { records } = await ledger.records({ kinds: [kind], currentOnly, limit: 10_000 });
+  return records as R[];
+}
+
+function terminals(found: readonly Identification[]): string[] {
+  const rows = [...truePhase].map(([terminal, truth]) => {
+    const i = found.find((f) => f.terminal === terminal);
+    if (!i) return [terminal, '', '', '', 'not read yet', truth, ''];
+    const named = i.phase !== null;
+    const remark = named && i.phase !== truth ? 'WRONG' : i.agreesWithRecord === false ? 'the record is wrong' : '';
+    const chance = named ? percent(i.probability) : '';
+    const why = named ? remark : (i.reasons[0]?.why ?? '');
+    return [terminal, i.recordedPhase ?? '', i.phase ?? '-', chance, words(i.verdict), truth, why];
+  });
+  const header = ['terminal', 'record', 'found', 'probability', 'verdict', 'truth', ''];
+  const [wrong, right] = [rows.filter((r) => r[6] === 'WRONG'), rows.filter((r) => r[2] === r[5])];
+  return [
+    'TERMINALS',
+    ...table([header, ...rows]),
+    `  ${right.length} found right, ${wrong.length} wrong, ${rows.length - right.length - wrong.length} not proven or not read`,
+  ];
+}
+
+function openPoints(compared: readonly Comparison[]): string[] {
+  const rows = OPEN_POINTS.map(({ id, truth }) => {
+    const c = compared.find((found) => found.openPoint === id);
+    return [id, c ? words(c.verdict) : 'not read yet', c?.landing ?? '-', truth, c?.reasons[0]?.why ?? ''];
+  });
+  return ['OPEN POINTS', ...table([['open point', 'verdict', 'landed', 'truth', ''], ...rows])];
+}
+
+function table(rows: readonly (readonly string[])[]): string[] {
+  if (rows.length === 0) return ['  none'];
+  const widths = rows[0]!.map((_, column) => Math.max(...rows.map((row) => row[column]!.length)));
+  return rows.map((row) => `  ${row.map((cell, column) => cell.padEnd(widths[column]!)).join('  ')}`.trimEnd());
+}
+
+async function main(): Promise<void> {
+  if (!existsSync(LEDGER_FILE)) {
+    console.error(`there is no ledger at ${LEDGER_FILE} yet: run npm start first`);
+    process.exitCode = 1;
+    return;
+  }
+  const ledger = new SqliteLedger({ file: LEDGER_FILE });
+  await ledger.open();
+  console.log((await summary(ledger)).join('\n'));
+  await ledger.close();
+}
+
+if (require.main === module) void main();
