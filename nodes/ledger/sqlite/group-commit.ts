@@ -98,7 +98,8 @@ export class GroupCommit {
 
   private flush(): void {
     this.unschedule();
-    const group = this.take(LARGEST_GROUP);
+    // What does not fit on a full disk as a large group may fit as a smaller one.
+    const group = this.take(LARGEST_GROUP / 2 ** this.retries);
     if (group.length === 0) return;
     try {
       const outcomes = this.transactions.commit(group.map(({ write }) => write.run));
