@@ -73,7 +73,7 @@ export interface NetworkTexts {
  * Reads a network from JSON (a text that begins with a brace) or CSV, and checks it. The problems are sentences for people: where,
  * what, and what would be right.
  * @example readNetwork({ text: '{"id":"n","terminals":[{"id":"a/1"}]}' }).ok // true
- * @example readNetwork({ text: '{"id":"n"}' }).problems // ['/terminals: is missing; expected required']
+ * @example readNetwork({ text: '{"id":"n"}' }).problems // ['/terminals: is missing; expected a member terminals']
  */
 export function readNetwork(texts: NetworkTexts): NetworkRead {
   const read = texts.text.trimStart().startsWith('{') ? readJson(texts) : readNetworkCsv(texts);

@@ -150,6 +150,7 @@ async function start(): Promise<Rig> {
     until,
     status: (id) => statuses.get(id),
     async stop() {
+      RED.hooks.remove('*.phaseloomTest');
       await RED.stop();
       server.closeAllConnections();
       server.close();
