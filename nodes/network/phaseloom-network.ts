@@ -10,7 +10,6 @@ import { offerCheck } from './check-route';
 interface NetworkDef extends NodeDef {
   source: string;
   document: string;
-  openPoints: string;
   file: string;
   openPointsFile: string;
 }
@@ -38,7 +37,7 @@ function written(def: NetworkDef): NetworkTexts {
   const text = def.document ?? '';
   if (text.trim() === '')
     throw new Trouble('config', 'the network is empty; paste a JSON document or a CSV table of terminals');
-  return { text, openPoints: def.openPoints ?? '', ...(def.name ? { id: def.name } : {}) };
+  return { text, ...(def.name ? { id: def.name } : {}) };
 }
 
 function fromFiles(RED: NodeAPI, def: NetworkDef): NetworkTexts {
