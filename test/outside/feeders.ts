@@ -5,6 +5,7 @@ import {
   type Frame,
   type Identification,
   identify,
+  identifySite,
   type Reading,
   type Terminal,
   wrap180,
@@ -45,7 +46,36 @@ export function tally(terminals: readonly FeederTerminal[], frame: Frame, sdDeg:
   };
 }
 
+/** Reads the conductors of each node in one visit, last phase first, and identifies them together. */
+export function siteTally(terminals: readonly FeederTerminal[], frame: Frame, sdDeg: number, seed: number): Tally {
+  const dice = chance(seed);
+  const sites = Map.groupBy(terminals, (t) => t.id.slice(0, t.id.lastIndexOf('/')));
+  const found = [...sites].map(([id, members]) => {
+    const conductors = [...members].reverse();
+    const readings = conductors.map((t) => ({
+      terminal: t.id,
+      readings: [readingAt(t, t.angleDeg + sdDeg * dice.normal())],
+    }));
+    const site = identifySite(readings, frame, { terminals: new Map(members.map((t) => [t.id, t])) });
+    return { id, conductors, site };
+  });
+  return {
+    count: sites.size,
+    right: found.filter((f) => f.site.permutation?.join() === f.conductors.map((t) => t.truePhase).join()).length,
+    wrong: found
+      .filter((f) => f.site.identifications.some((i, k) => i.phase !== null && i.phase !== f.conductors[k]!.truePhase))
+      .map((f) => f.id),
+    undecided: found
+      .filter((f) => f.site.permutation === null)
+      .map((f) => ({ terminal: f.id, codes: f.site.reasons.map((r) => r.code), slot: null })),
+  };
+}
+
 function one(terminal: FeederTerminal, frame: Frame, angleDeg: number): Identification {
+  return identify([readingAt(terminal, angleDeg)], frame, { terminal });
+}
+
+function readingAt(terminal: FeederTerminal, angleDeg: number): Reading {
   const content = {
     kind: 'reading' as const,
     terminal: terminal.id,
@@ -54,8 +84,7 @@ function one(terminal: FeederTerminal, frame: Frame, angleDeg: number): Identifi
     against: 'source',
     clock: { source: 'gnss' as const, errorUs: 1, locked: true },
   };
-  const reading: Reading = { ...content, id: derivedId('reading', content) };
-  return identify([reading], frame, { terminal });
+  return { ...content, id: derivedId('reading', content) };
 }
 
 /** Nodes of a solved feeder, without its source: phase to neutral, from the head of the feeder down. */
