@@ -30,7 +30,7 @@ export interface ConnectionListener {
 
 const DEFERRED = new Error('acknowledged after the commit');
 const SESSION_TAKEN_OVER = 142;
-const END_DEADLINE_MS = 2000;
+const END_DEADLINE_MS = 4000;
 
 export class Connection {
   readonly openedAtMs = Date.now();
@@ -75,7 +75,7 @@ export class Connection {
     return this.parked !== undefined;
   }
 
-  /** Says goodbye and waits until it is said, for two seconds at most. `endSession`: the broker need not keep it (MQTT 5). */
+  /** Says goodbye and waits until it is said, for a few seconds at most. `endSession`: the broker need not keep it (MQTT 5). */
   async end(endSession = false): Promise<void> {
     const wasOpen = this.isOpen;
     this.isOpen = false;

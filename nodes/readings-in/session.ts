@@ -195,6 +195,6 @@ async function endSession3(url: string, options: IClientOptions): Promise<void> 
         closed: () => resolve(),
       },
     );
-    setTimeout(() => connection.end().then(resolve), 2000).unref();
+    setTimeout(() => connection.end().then(resolve), 4000).unref();
   });
 }

@@ -95,7 +95,6 @@ function configuration(port: number, folder: string, extra: readonly string[]): 
     'persistence true',
     `persistence_location ${folder}/`,
     'autosave_interval 1',
-    'autosave_on_changes true',
     // 0, "no limit", drops everything in some releases (eclipse/mosquitto#2879)
     'max_queued_messages 1000000',
     'max_inflight_messages 0',

@@ -67,6 +67,7 @@ describe('readings in, in Node-RED with Mosquitto', function () {
         broker: 'broker',
         ledger: 'ledger',
         topics: [`run${run}/#`],
+        clientId: `in-${run}`,
         settleS: 1,
         wires: [['good'], ['bad']],
         ...over,
@@ -95,7 +96,7 @@ describe('readings in, in Node-RED with Mosquitto', function () {
 
   for (const protocolVersion of ['4', '5']) {
     it(`stores, acknowledges and sends a reading (MQTT ${protocolVersion === '4' ? '3.1.1' : '5'})`, async () => {
-      await rig.deploy(flow({}, { protocolVersion }));
+      await rig.deploy(flow({ clientId: '' }, { protocolVersion }));
       await connected();
       const sent = reading({ voltageV: 14_390 });
       await publish(sent);
@@ -105,6 +106,8 @@ describe('readings in, in Node-RED with Mosquitto', function () {
       expect(msg.topic).to.equal(`run${run}/P-07`);
       expect(msg.phaseloom).to.deep.equal({ seq: (await stored())[0]!.seq });
       await acked(1);
+      // a client id every broker must take: 1 to 23 letters and digits (MQTT 3.1.1 section 3.1.3.1)
+      expect(broker.log()).to.match(/as phaseloom[0-9a-f]{14} /);
     });
   }
 
@@ -371,7 +374,7 @@ describe('readings in, in Node-RED with Mosquitto', function () {
     it('each reading belongs to one door: another one does not send it', async () => {
       const two = [
         ...flow({ settleS: 3600 }),
-        { ...flow({ settleS: 3600 })[2]!, id: 'in2', wires: [['good2'], []] },
+        { ...flow({ settleS: 3600 })[2]!, id: 'in2', clientId: `in2-${run}`, wires: [['good2'], []] },
         rig.probe('good2'),
       ];
       await rig.deploy(two);
