@@ -1,0 +1,48 @@
+/** A Node-RED in a process of its own, which can be killed and started again on the same user directory. */
+import { type ChildProcess, spawn } from 'node:child_process';
+import { once } from 'node:events';
+import { writeFileSync } from 'node:fs';
+import { join, resolve } from 'node:path';
+import { freePort } from './broker';
+import { type FlowNode, makeUserDir } from './node-red';
+
+export interface ChildRed {
+  readonly userDir: string;
+  start(): Promise<void>;
+  /** SIGKILL: nothing is closed, committed or said */
+  kill(): Promise<void>;
+}
+
+export async function childRed(flow: readonly FlowNode[]): Promise<ChildRed> {
+  const userDir = makeUserDir();
+  const port = await freePort();
+  const nodes = flow.map((n) => (n.wires ? { z: 'tab', x: 100, y: 100, ...n } : n));
+  writeFileSync(join(userDir, 'flows.json'), JSON.stringify([{ id: 'tab', type: 'tab', label: 'test' }, ...nodes]));
+  const red = resolve(__dirname, '../../node_modules/node-red/red.js');
+  let child: ChildProcess | undefined;
+  return {
+    userDir,
+    async start() {
+      const begun = spawn(process.execPath, [red, '-u', userDir, '-p', String(port), '-D', 'uiHost=127.0.0.1'], {
+        stdio: ['ignore', 'pipe', 'pipe'],
+      });
+      child = begun;
+      let log = '';
+      begun.stderr!.on('data', (d) => (log += d));
+      const up = new Promise<void>((resolveUp, fail) => {
+        begun.stdout!.on('data', (d) => {
+          log += d;
+          if (log.includes('Started flows')) resolveUp();
+        });
+        begun.once('exit', (code) => fail(new Error(`Node-RED ended with ${code}:\n${log}`)));
+      });
+      await up;
+    },
+    async kill() {
+      if (!child || child.exitCode !== null) return;
+      const gone = once(child, 'exit');
+      child.kill('SIGKILL');
+      await gone;
+    },
+  };
+}
