@@ -78,6 +78,3 @@ export function instantsTouched(window: ReadingWindow, rule: SetRule, takenUs: n
 
 /** A reading that comes late makes at most this many sets anew: its own and the newest, of which the last is what holds now. */
 const MOST_INSTANTS = 64;
-
-export const holds = (set: ReadingSet, reading: Reading): boolean =>
-  set.conductors.some((c) => c.readings.some((r) => r.id === reading.id));

@@ -11,7 +11,7 @@ import { type ConductorReadings, readingOf } from './sample';
 import { sequenceOfLabels } from './sequence';
 import { siteSequence } from './site-sequence';
 import { siteUnbalance, siteVoltages } from './site-voltages';
-import { type VisitContext, visitAngles } from './visit-angles';
+import type { VisitContext } from './visit-angles';
 import type { Sequence } from './windings';
 
 export const ROTATION_CAUTION =
@@ -36,9 +36,7 @@ export function siteRotation(
   context: VisitContext = {},
 ): Rotation {
   check(conductors);
-  const { sequence, probability, reasons } = siteSequence(conductors, frame, context);
-  const visit = visitAngles(conductors, frame, context);
-  const angles = visit.ok ? visit.angles : [];
+  const { sequence, probability, reasons, angles } = siteSequence(conductors, frame, context);
   const anglesDeg = angles.map((a) => difference(a.angleDeg, angles[0]!.angleDeg));
   const readings = conductors.flatMap((c) => c.readings.map(readingOf));
   const said = {

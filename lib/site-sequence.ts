@@ -11,6 +11,8 @@ export interface SiteSequence {
   /** of the more probable sequence; 0 when none was found */
   readonly probability: number;
   readonly reasons: readonly Reason[];
+  /** the angles it was seen from, in the order given; empty when they do not compare */
+  readonly angles: readonly VisitAngle[];
 }
 
 /**
@@ -25,14 +27,14 @@ export function siteSequence(
   if (conductors.length !== 3) return undecided([]);
   const visit = visitAngles(conductors, frame, context);
   if (!visit.ok) return undecided(visit.reasons);
-  if (!oneTimeBase(visit.angles)) return undecided([TIME_BASES]);
+  if (!oneTimeBase(visit.angles)) return undecided([TIME_BASES], visit.angles);
   const angles = visit.angles.map((a) => {
     const connection = context.terminals?.get(a.terminal)?.connection ?? frame.connections[0]!;
     return a.angleDeg - connectionAngle(0, connection);
   });
   const sdDeg = Math.max(...visit.angles.map((a) => Math.hypot(a.sdDeg, a.sharedSdDeg)));
   const { sequence, probability, reasons } = rotation(angles, { sdDeg, unbalanceSdDeg: frame.unbalanceSdDeg });
-  return { sequence, probability, reasons };
+  return { sequence, probability, reasons, angles: visit.angles };
 }
 
 /** Angles compare when all clocks are known, or all angles came from one instrument, whose clock error they share. */
@@ -42,7 +44,12 @@ function oneTimeBase(angles: readonly VisitAngle[]): boolean {
   return instruments.size === 1 && !instruments.has(undefined);
 }
 
-const undecided = (reasons: readonly Reason[]): SiteSequence => ({ sequence: null, probability: 0, reasons });
+const undecided = (reasons: readonly Reason[], angles: readonly VisitAngle[] = []): SiteSequence => ({
+  sequence: null,
+  probability: 0,
+  reasons,
+  angles,
+});
 
 const TIME_BASES: Reason = Object.freeze({
   code: 'time-bases-differ',
