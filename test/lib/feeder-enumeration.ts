@@ -1,0 +1,80 @@
+/** The outside measure of the feeder inference: every joint state of a small feeder, one after the other. */
+import { likelihoodAt, type SiteEvidence } from '../../lib/feeder/evidence';
+import { passes } from '../../lib/feeder/kernel';
+import type { ClockNumber, FeederTree } from '../../lib/feeder/model';
+import { parity, STATES } from '../../lib/feeder/permutation';
+import { chance } from '../outside/rates/chance';
+
+export interface EnumeratedFactor {
+  readonly a: number;
+  readonly b: number;
+  readonly table: Float64Array;
+}
+
+export interface Enumerated {
+  readonly belief: Float64Array;
+  readonly change: Float64Array;
+  readonly best: { readonly weight: number; readonly states: readonly number[] };
+  readonly total: number;
+}
+
+const NO_TURN: readonly ClockNumber[] = [{ n: 0, probability: 1 }];
+
+/** Sums the joint probability over all permutations of all sections and all clock numbers of all transformers. */
+export function enumerate(
+  tree: FeederTree,
+  evidence: readonly SiteEvidence[],
+  factors: readonly EnumeratedFactor[] = [],
+): Enumerated {
+  const { count, parent } = tree;
+  const belief = new Float64Array(STATES * count);
+  const change = new Float64Array(count);
+  const states = new Array<number>(count).fill(0);
+  const shifts = new Array<number>(count).fill(0);
+  let total = 0;
+  let best = { weight: -1, states: [0] as readonly number[] };
+  const finish = (weight: number) => {
+    let w = weight;
+    for (const f of factors) w *= f.table[states[f.a]! * STATES + states[f.b]!]!;
+    total += w;
+    for (let v = 0; v < count; v++) belief[STATES * v + states[v]!]! += w;
+    for (let v = 1; v < count; v++) if (states[v] !== states[parent[v]!]) change[v]! += w;
+    if (w > best.weight) best = { weight: w, states: [...states] };
+  };
+  const visit = (v: number, weight: number) => {
+    if (v === count) {
+      finish(weight);
+      return;
+    }
+    const u = parent[v]!;
+    for (const clock of tree.windings.get(v) ?? NO_TURN) {
+      shifts[v] = (((shifts[u]! - clock.n * parity(states[u]!)) % 12) + 12) % 12;
+      for (let s = 0; s < STATES; s++) {
+        states[v] = s;
+        let w = weight * clock.probability * passes(tree.changePrior[v]!, states[u]!, s);
+        for (const e of evidence) if (e.section === v) w *= likelihoodAt(e, s, shifts[v]!);
+        visit(v + 1, w);
+      }
+    }
+  };
+  visit(1, 1);
+  return { belief: belief.map((x) => x / total), change: change.map((x) => x / total), best, total };
+}
+
+/** A random feeder, its priors between 1e-3 and 0.2. */
+export function randomTree(
+  seed: number,
+  count: number,
+  windings = new Map<number, readonly ClockNumber[]>(),
+): FeederTree {
+  const dice = chance(seed);
+  const parent = Int32Array.from({ length: count }, (_, v) => (v === 0 ? -1 : dice.below(v)));
+  const changePrior = Float32Array.from({ length: count }, () => 0.001 + 0.2 * dice.uniform());
+  const mask = new Uint8Array(count).fill(7);
+  for (let v = 1; v < count; v++) {
+    const above = mask[parent[v]!]!;
+    const kept = above & (1 + dice.below(7));
+    mask[v] = dice.uniform() < 0.5 || kept === 0 ? above : kept;
+  }
+  return { count, parent, changePrior, mask, windings };
+}
