@@ -1,5 +1,5 @@
 /** The outside measure of the feeder inference: every joint state of a small feeder, one after the other. */
-import { likelihoodAt, type SiteEvidence } from '../../lib/feeder/evidence';
+import { likelihoodAt, type SiteEvidence, siteLikelihood, slotLikelihood } from '../../lib/feeder/evidence';
 import { passes } from '../../lib/feeder/kernel';
 import type { ClockNumber, FeederTree } from '../../lib/feeder/model';
 import { parity, STATES } from '../../lib/feeder/permutation';
@@ -77,4 +77,18 @@ export function randomTree(
     mask[v] = dice.uniform() < 0.5 || kept === 0 ? above : kept;
   }
   return { count, parent, changePrior, mask, windings };
+}
+
+/** Readings of the conductors present at about half of the sections, at random angles: the worst case for exactness. */
+export function randomEvidence(seed: number, tree: FeederTree, turned = false): SiteEvidence[] {
+  const dice = chance(seed ^ 0x5eed);
+  const evidence: SiteEvidence[] = [];
+  for (let v = 1; v < tree.count; v++) {
+    if (dice.uniform() < 0.5) continue;
+    const conductors = [0, 1, 2]
+      .filter((j) => (tree.mask[v]! >> j) & 1)
+      .map((conductor) => ({ conductor, slots: slotLikelihood(360 * dice.uniform(), 5 + 25 * dice.uniform(), 0.01) }));
+    evidence.push({ section: v, from: [], likelihood: siteLikelihood(conductors, undefined, turned) });
+  }
+  return evidence;
 }
