@@ -15,6 +15,9 @@ export interface SiteEvidence {
   readonly from: readonly string[];
   /** for each permutation s; where transformers turn the angle, for each s and each shift of 30 degrees: [s * 12 + shift] */
   readonly likelihood: Float64Array;
+  /** share of the likelihood that rests on sound readings with right tags, and on sound readings with wrong tags; same layout */
+  readonly sound?: Float64Array;
+  readonly tag?: Float64Array;
 }
 
 export interface ConductorEvidence {
@@ -49,45 +52,58 @@ const PHASE_SLOT = [0, 8, 4] as const;
 
 /**
  * Readings of the conductors of one site, taken together; what one site's faults would do is mixed in.
- * @param turned true where transformers stand between source and site: the result then has 72 numbers, else 6
+ * @param turned true where transformers stand between source and site: the likelihood then has 72 numbers, else 6
  */
-export function siteLikelihood(
+export function siteEvidence(
+  section: number,
+  from: readonly string[],
   conductors: readonly ConductorEvidence[],
   rates: FaultRates = FAULT_RATES,
   turned = false,
-): Float64Array {
+): SiteEvidence {
   const shifts = turned ? SHIFTS : 1;
-  const out = new Float64Array(STATES * shifts).fill(1);
+  const clean = new Float64Array(STATES * shifts).fill(1);
   for (const { conductor, slots } of conductors) {
+    const greatest = Math.max(...slots);
     for (let s = 0; s < STATES; s++) {
       const slot = PHASE_SLOT[image(s, conductor)]!;
-      for (let h = 0; h < shifts; h++) out[s * shifts + h]! *= slots[(slot + h) % SHIFTS]!;
+      for (let h = 0; h < shifts; h++) clean[s * shifts + h]! *= slots[(slot + h) % SHIFTS]! / greatest;
     }
   }
-  return withFaults(out, rates);
+  return { section, from, ...withFaults(clean, rates) };
 }
 
 /** Mixes in tag error and site fault and floors the result; scaled to a mean of one. */
-export function withFaults(likelihood: Float64Array, rates: FaultRates = FAULT_RATES): Float64Array {
-  const shifts = likelihood.length / STATES;
-  const total = likelihood.reduce((a, b) => a + b, 0);
-  const out = likelihood.map((x) => (x * likelihood.length) / total);
-  const { tagError: q, siteFault: f } = rates;
+export function withFaults(
+  clean: Float64Array,
+  { tagError: q, siteFault: f }: FaultRates = FAULT_RATES,
+): { likelihood: Float64Array; sound: Float64Array; tag: Float64Array } {
+  const shifts = clean.length / STATES;
+  const scale = clean.length / clean.reduce((a, b) => a + b, 0);
+  const likelihood = new Float64Array(clean.length);
+  const sound = new Float64Array(clean.length);
+  const tag = new Float64Array(clean.length);
   for (let h = 0; h < shifts; h++) {
-    const L = (s: number) => out[s * shifts + h]!;
+    const L = (s: number) => clean[s * shifts + h]! * scale;
     const even = L(0) + L(1) + L(2);
     const odd = L(3) + L(4) + L(5);
     for (let s = 0; s < STATES; s++) {
+      const i = s * shifts + h;
       const [same, other] = s < 3 ? [even, odd] : [odd, even];
-      const mixed = (1 - q) * L(s) + q * (ROLL * (same - L(s)) + SWAP * other);
-      pending[s] = Math.max((1 - f) * mixed + f, LEAST_LIKELIHOOD);
+      const right = (1 - f) * (1 - q) * L(s);
+      const wrong = (1 - f) * q * (ROLL * (same - L(s)) + SWAP * other);
+      const all = Math.max(right + wrong + f, LEAST_LIKELIHOOD);
+      likelihood[i] = all;
+      sound[i] = right / all;
+      tag[i] = wrong / all;
     }
-    for (let s = 0; s < STATES; s++) out[s * shifts + h] = pending[s]!;
   }
-  return out;
+  return { likelihood, sound, tag };
 }
-const pending = new Float64Array(STATES);
 
 /** The likelihood of a permutation at a shift, whichever form the evidence has. */
-export const likelihoodAt = (e: SiteEvidence, s: number, shift: number): number =>
-  e.likelihood.length === STATES ? e.likelihood[s]! : e.likelihood[s * SHIFTS + shift]!;
+export const likelihoodAt = (e: SiteEvidence, s: number, shift: number): number => e.likelihood[stateAt(e, s, shift)]!;
+
+/** Place of a permutation at a shift in the arrays of a piece of evidence. */
+export const stateAt = (e: SiteEvidence, s: number, shift: number): number =>
+  e.likelihood.length === STATES ? s : s * SHIFTS + shift;

@@ -14,6 +14,8 @@ export interface Exact {
   readonly belief: Float64Array;
   readonly change: Float64Array;
   readonly logEvidence: number;
+  /** probability of each permutation at each shift of a section: tells them one by one */
+  eachState(section: number, tell: (s: number, shift: number, probability: number) => void): void;
 }
 
 interface Run {
@@ -110,7 +112,16 @@ export function exact(tree: FeederTree, evidence: readonly SiteEvidence[], facto
       for (let s = 0; s < STATES; s++) belief[STATES * v + s]! += arrays.belief[layout.at[v]! + STATES * k + s]!;
     });
   }
-  return { belief, change: arrays.change, logEvidence: log + Math.log(arrays.below[0]!) };
+  return {
+    belief,
+    change: arrays.change,
+    logEvidence: log + Math.log(arrays.below[0]!),
+    eachState(v, tell) {
+      layout.shifts[v]!.forEach((shift, k) => {
+        for (let s = 0; s < STATES; s++) tell(s, shift, arrays.belief[layout.at[v]! + STATES * k + s]!);
+      });
+    },
+  };
 }
 
 export interface MostProbable {

@@ -1,5 +1,5 @@
 /** The outside measure of the feeder inference: every joint state of a small feeder, one after the other. */
-import { likelihoodAt, type SiteEvidence, siteLikelihood, slotLikelihood } from '../../lib/feeder/evidence';
+import { likelihoodAt, type SiteEvidence, siteEvidence, slotLikelihood } from '../../lib/feeder/evidence';
 import { passes } from '../../lib/feeder/kernel';
 import type { ClockNumber, FeederTree } from '../../lib/feeder/model';
 import { parity, STATES } from '../../lib/feeder/permutation';
@@ -88,7 +88,7 @@ export function randomEvidence(seed: number, tree: FeederTree, turned = false): 
     const conductors = [0, 1, 2]
       .filter((j) => (tree.mask[v]! >> j) & 1)
       .map((conductor) => ({ conductor, slots: slotLikelihood(360 * dice.uniform(), 5 + 25 * dice.uniform(), 0.01) }));
-    evidence.push({ section: v, from: [], likelihood: siteLikelihood(conductors, undefined, turned) });
+    evidence.push(siteEvidence(v, [], conductors, undefined, turned));
   }
   return evidence;
 }
