@@ -8,7 +8,8 @@ import type { Connection } from './records';
 /** Order in which the phases reach their crest: ABC positive, ACB reversed. */
 export type Sequence = 'ABC' | 'ACB';
 
-type Winding = 'Y' | 'D' | 'Z';
+/** Star, delta, zigzag, single-phase, autotransformer. */
+export type Winding = 'Y' | 'D' | 'Z' | 'I' | 'A';
 
 export interface VectorGroup {
   readonly ok: true;
@@ -26,41 +27,47 @@ export interface NoVectorGroup {
   readonly expected: string;
 }
 
-const FORM = /^(YN|Y|D|ZN|Z)(yn|y|d|zn|z)(\d{1,2})$/;
-const EXPECTED = 'an IEC 60076-1 vector group such as Dyn11, YNd1, Yy0 or Dd6';
+const FORM = /^(YN|Y|D|ZN|Z|I)(yn|y|d|zn|z|i|a)(\d{1,2})$/;
+const EXPECTED =
+  'an IEC 60076-1 vector group of two windings, high voltage first and in capitals, such as Dyn11, YNd1, Yy0, Dd6 or Ii6';
 
 /**
- * Reads a vector group. The clock number of windings of the same kind (Yy, Dd, Dz) is even, of different kinds (Dy, Yd, Yz) odd.
+ * Reads a vector group of two windings. The clock number of windings of the same kind (Yy, Dd, Dz) is even, of different kinds
+ * (Dy, Yd, Yz) odd; of single-phase windings (Ii) it is 0 or 6, of an autotransformer (Ya, Ia) 0. Of three windings give each pair.
  * @example parseVectorGroup('Dyn11').clock // 11
+ * @example parseVectorGroup('Dyn2').expected // 'an odd clock number (1, 3, 5, 7, 9 or 11)'
  */
 export function parseVectorGroup(text: string): VectorGroup | NoVectorGroup {
   const m = FORM.exec(text.trim());
-  const clock = Number(m?.[3]);
-  if (!m || clock > 11)
-    return Object.freeze({
-      ok: false,
-      code: 'not-a-vector-group',
-      what: `${JSON.stringify(text)} is not a vector group`,
-      expected: EXPECTED,
-    });
+  if (!m || Number(m[3]) > 11)
+    return noGroup('not-a-vector-group', `${JSON.stringify(text)} is not a vector group`, EXPECTED);
   const high = m[1]![0] as Winding;
   const low = m[2]![0]!.toUpperCase() as Winding;
-  if ((clock % 2 === 1) !== isOdd(high, low)) {
-    const expected = isOdd(high, low)
-      ? 'an odd clock number (1, 3, 5, 7, 9 or 11)'
-      : 'an even clock number (0, 2, 4, 6, 8 or 10)';
-    return Object.freeze({
-      ok: false,
-      code: 'clock-does-not-fit',
-      what: `${text}: ${clock} o'clock is not possible with these windings`,
-      expected,
-    });
-  }
-  return Object.freeze({ ok: true, group: text.trim(), high, low, clock });
+  const clock = Number(m[3]);
+  const allowed = clocksOf(high, low);
+  if (!allowed) return noGroup('not-a-vector-group', `${text}: these windings do not make a vector group`, EXPECTED);
+  if (allowed.clocks.includes(clock)) return Object.freeze({ ok: true, group: text.trim(), high, low, clock });
+  return noGroup('clock-does-not-fit', `${text}: ${clock} o'clock is not possible with these windings`, allowed.said);
 }
 
-/** A zigzag turns by 30 degrees against a star, as a delta does. */
-const isOdd = (high: Winding, low: Winding): boolean => (high === 'Y') !== (low === 'Y');
+const noGroup = (code: NoVectorGroup['code'], what: string, expected: string): NoVectorGroup =>
+  Object.freeze({ ok: false, code, what, expected });
+
+interface Clocks {
+  readonly clocks: readonly number[];
+  readonly said: string;
+}
+const ODD: Clocks = { clocks: [1, 3, 5, 7, 9, 11], said: 'an odd clock number (1, 3, 5, 7, 9 or 11)' };
+const EVEN: Clocks = { clocks: [0, 2, 4, 6, 8, 10], said: 'an even clock number (0, 2, 4, 6, 8 or 10)' };
+const IN_LINE: Clocks = { clocks: [0, 6], said: 'clock number 0 or 6' };
+const NONE: Clocks = { clocks: [0], said: 'clock number 0' };
+
+function clocksOf(high: Winding, low: Winding): Clocks | undefined {
+  if (low === 'A') return high === 'Y' || high === 'I' ? NONE : undefined;
+  if (high === 'I' || low === 'I') return high === low ? IN_LINE : undefined;
+  // A zigzag turns by 30 degrees against a star, as a delta does.
+  return (high === 'Y') === (low === 'Y') ? EVEN : ODD;
+}
 
 /**
  * Low-voltage angle minus high-voltage angle of a vector group, -30 times the clock number, degrees in [-180, 180), phases in ABC order.
@@ -71,7 +78,7 @@ const isOdd = (high: Winding, low: Winding): boolean => (high === 'Y') !== (low 
 export function windingShiftDeg(group: string): number {
   const parsed = parseVectorGroup(group);
   if (!parsed.ok) throw new RangeError(`${parsed.what}; expected ${parsed.expected}`);
-  return wrap180(-30 * parsed.clock);
+  return wrap180(30 * (12 - parsed.clock));
 }
 
 /**
@@ -83,7 +90,7 @@ export function windingShiftDeg(group: string): number {
  */
 export function pathShiftDeg(groups: readonly string[], sequence: Sequence = 'ABC'): number {
   const sum = groups.reduce((total, group) => total + windingShiftDeg(group), 0);
-  return wrap180(sequence === 'ABC' ? sum : -sum);
+  return wrap180(sequence === 'ABC' ? sum : 0 - sum);
 }
 
 const CONNECTION_DEG: Readonly<Record<Connection, number>> = {

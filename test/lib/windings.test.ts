@@ -46,6 +46,14 @@ describe('windings', () => {
   it('has slots and their angles undo each other', () => {
     for (let slot = 0; slot < 12; slot++) expect(slotOf(slotAngle(slot))).to.equal(slot);
   });
+  it('knows single-phase windings and autotransformers', () => {
+    expect(['Ii0', 'Ii6', 'YNa0', 'Ia0'].map(windingShiftDeg)).to.deep.equal([0, -180, 0, 0]);
+    for (const wrong of ['Ii1', 'YNa6', 'Iy0', 'Da0', 'dyn11', 'DYN11', 'YNyn0d5', 'Dyn', 'Dyn12', 'Dyn011', '']) {
+      const parsed = parseVectorGroup(wrong);
+      expect(parsed.ok, wrong).to.equal(false);
+      expect(!parsed.ok && parsed.expected, wrong).to.match(/^(an IEC 60076-1 vector group|clock number 0)/);
+    }
+  });
   it('says what is no vector group and what would be right', () => {
     const told = (text: string) => {
       const p = parseVectorGroup(text);
