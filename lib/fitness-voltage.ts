@@ -21,13 +21,13 @@ export function voltagePu(reading: Reading, terminal: Terminal | undefined): num
   return Math.abs(Math.log(phase)) < Math.abs(Math.log(line)) ? phase : line;
 }
 
-export function voltageFlaws(reading: Reading, terminal: Terminal | undefined): Flaw[] {
-  if (reading.voltageV === undefined) return [];
-  if (reading.coupling !== 'contact') return [couplingFlaw(reading)];
+export function voltageFlaw(reading: Reading, terminal: Terminal | undefined): Flaw | undefined {
+  if (reading.voltageV === undefined) return undefined;
+  if (reading.coupling !== 'contact') return couplingFlaw(reading);
   const pu = voltagePu(reading, terminal);
-  if (pu === undefined) return [];
-  if (pu < NO_VOLTAGE_PU) return [noVoltage(reading)];
-  return pu < PLAUSIBLE_PU[0] || pu > PLAUSIBLE_PU[1] ? [implausible(reading, pu)] : [];
+  if (pu === undefined) return undefined;
+  if (pu < NO_VOLTAGE_PU) return noVoltage(reading);
+  return pu < PLAUSIBLE_PU[0] || pu > PLAUSIBLE_PU[1] ? implausible(reading, pu) : undefined;
 }
 
 function couplingFlaw(reading: Reading): Flaw {

@@ -1,8 +1,8 @@
 /** May this reading be used, and for what? Reasons, not booleans. */
 
-import { clockFlaws } from './fitness-clock';
+import { clockFlaw } from './fitness-clock';
 import { EVERY_USE, type Flaw, flaw, type Uses } from './fitness-flaw';
-import { voltageFlaws } from './fitness-voltage';
+import { voltageFlaw } from './fitness-voltage';
 import type { Frame } from './frame';
 import type { Terminal } from './network';
 import { takenAtUs } from './reading';
@@ -40,33 +40,50 @@ const DAY_US = 86_400e6;
  * @example fitness({ kind: 'reading', id: 'r', terminal: 't', takenAt: '2026-05-04T10:15:30Z', angleDeg: 1, against: 'utc' }, { frame: makeFrame() }).uses.absolutePhase // false
  */
 export function fitness(reading: Reading, settings: FitnessSettings): Fitness {
+  return fitnessIn(reading, settings.frame, settings, settings.terminal);
+}
+
+/** `fitness` with the frame and the terminal by themselves, for callers that judge many readings with one set of settings. */
+export function fitnessIn(
+  reading: Reading,
+  frame: Frame,
+  settings: Omit<FitnessSettings, 'frame' | 'terminal'>,
+  terminal: Terminal | undefined,
+): Fitness {
   const errorUs = clockErrorUs(reading.clock);
-  const flaws = [
-    ...instrumentFlaws(reading, settings),
-    ...stampFlaws(reading, settings),
-    ...angleFlaws(reading),
-    ...clockFlaws(reading, errorUs, settings.frame),
-    ...voltageFlaws(reading, settings.terminal),
-  ];
-  const forbidden = new Set(flaws.flatMap((f) => f.forbids));
-  const has = { absolutePhase: reading.angleDeg, relative: reading.angleDeg, magnitude: reading.voltageV };
-  const may = (use: keyof Uses) => has[use] !== undefined && !forbidden.has(use);
-  const uses = Object.freeze({
-    absolutePhase: may('absolutePhase'),
-    relative: may('relative'),
-    magnitude: may('magnitude'),
-  });
+  const flaws: Flaw[] = [];
+  instrumentFlaws(flaws, reading, settings);
+  stampFlaws(flaws, reading, settings);
+  angleFlaws(flaws, reading);
+  const clock = clockFlaw(reading, errorUs, frame);
+  if (clock) flaws.push(clock);
+  const voltage = voltageFlaw(reading, terminal);
+  if (voltage) flaws.push(voltage);
+  const uses = usesLeft(reading, flaws);
   const refused = !uses.absolutePhase && !uses.relative && !uses.magnitude;
   return Object.freeze({
     grade: refused ? 'refused' : flaws.length > 0 ? 'usable' : 'good',
     uses,
-    reasons: Object.freeze(flaws.map((f) => f.reason)),
+    reasons: flaws.length === 0 ? NONE : Object.freeze(flaws.map((f) => f.reason)),
     clockErrorUs: errorUs,
   });
 }
 
-function instrumentFlaws({ instrument, takenAt }: Reading, settings: FitnessSettings): Flaw[] {
-  const flaws: Flaw[] = [];
+const NONE: readonly Reason[] = Object.freeze([]);
+
+function usesLeft(reading: Reading, flaws: readonly Flaw[]): Uses {
+  const left = {
+    absolutePhase: reading.angleDeg !== undefined,
+    relative: reading.angleDeg !== undefined,
+    magnitude: reading.voltageV !== undefined,
+  };
+  for (const { forbids } of flaws) for (const use of forbids) left[use] = false;
+  return Object.freeze(left);
+}
+
+type Limits = Omit<FitnessSettings, 'frame' | 'terminal'>;
+
+function instrumentFlaws(flaws: Flaw[], { instrument, takenAt }: Reading, settings: Limits): void {
   const low = settings.batteryLowPct ?? 10;
   if (instrument?.selfTest === 'fail') {
     const why = `instrument ${instrument.id} failed its self-test`;
@@ -76,45 +93,43 @@ function instrumentFlaws({ instrument, takenAt }: Reading, settings: FitnessSett
     const why = `battery of instrument ${instrument.id} is at ${instrument.batteryPct} %, below ${low} %`;
     flaws.push(flaw(EVERY_USE, 'battery-low', why, 'change the battery and read again'));
   }
-  return settings.calibrationDays === undefined
-    ? flaws
-    : [...flaws, ...calibrationFlaws(instrument, takenAt, settings.calibrationDays)];
+  if (settings.calibrationDays !== undefined) calibrationFlaws(flaws, instrument, takenAt, settings.calibrationDays);
 }
 
-function calibrationFlaws(instrument: Reading['instrument'], takenAt: string, days: number): Flaw[] {
+function calibrationFlaws(flaws: Flaw[], instrument: Reading['instrument'], takenAt: string, days: number): void {
   const settle = 'read again with an instrument that is in calibration';
   const name = instrument ? `instrument ${instrument.id}` : 'the instrument';
   const on = instrument?.calibratedOn;
   if (on === undefined) {
-    return [flaw(EVERY_USE, 'calibration-unknown', `the reading does not say when ${name} was calibrated`, settle)];
+    const why = `the reading does not say when ${name} was calibrated`;
+    flaws.push(flaw(EVERY_USE, 'calibration-unknown', why, settle));
+    return;
   }
   const ageDays = Math.floor((Date.parse(takenAt.slice(0, 10)) - Date.parse(on)) / 86_400_000);
-  if (ageDays <= days) return [];
+  if (ageDays <= days) return;
   const why = `${name} was calibrated on ${on}, ${ageDays} days before the reading; ${days} are allowed`;
-  return [flaw(EVERY_USE, 'calibration-out-of-date', why, settle)];
+  flaws.push(flaw(EVERY_USE, 'calibration-out-of-date', why, settle));
 }
 
-function stampFlaws(reading: Reading, settings: FitnessSettings): Flaw[] {
-  if (settings.nowUs === undefined) return [];
+function stampFlaws(flaws: Flaw[], reading: Reading, settings: Limits): void {
+  if (settings.nowUs === undefined) return;
   const ageUs = settings.nowUs - takenAtUs(reading);
   const tolerance = settings.futureToleranceS ?? 5;
   if (ageUs < -tolerance * 1e6) {
     const why = `the stamp ${reading.takenAt} lies ${seconds(-ageUs)} in the future`;
-    return [flaw(EVERY_USE, 'stamp-in-future', why, 'set the clock of the instrument and read again')];
-  }
-  if (settings.maxAgeS !== undefined && ageUs > settings.maxAgeS * 1e6) {
+    flaws.push(flaw(EVERY_USE, 'stamp-in-future', why, 'set the clock of the instrument and read again'));
+  } else if (settings.maxAgeS !== undefined && ageUs > settings.maxAgeS * 1e6) {
     const why = `the reading is ${seconds(ageUs)} old; ${settings.maxAgeS} s are allowed`;
-    return [flaw(EVERY_USE, 'stale', why, 'read again')];
+    flaws.push(flaw(EVERY_USE, 'stale', why, 'read again'));
   }
-  return [];
 }
 
 const seconds = (us: number): string =>
   us > 2 * DAY_US ? `${Math.round(us / DAY_US)} days` : `${Math.round(us / 1e6)} s`;
 
-function angleFlaws(reading: Reading): Flaw[] {
-  if (reading.angleDeg === undefined || reading.against !== undefined) return [];
+function angleFlaws(flaws: Flaw[], reading: Reading): void {
+  if (reading.angleDeg === undefined || reading.against !== undefined) return;
   const why = 'the reading does not say what its angle was read against';
   const settle = 'set against to "utc" or to the id of the reference';
-  return [flaw(['absolutePhase', 'relative'], 'angle-without-against', why, settle)];
+  flaws.push(flaw(['absolutePhase', 'relative'], 'angle-without-against', why, settle));
 }

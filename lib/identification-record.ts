@@ -36,7 +36,7 @@ export interface Statement {
  */
 export function identificationRecord(s: Statement, frame: Frame): Identification {
   const { terminal, verdict, phase, connection, slot, conductor, expectedDeg } = s;
-  const from = s.readings.map((r) => r.id).sort();
+  const from = s.readings.length === 1 ? [s.readings[0]!.id] : s.readings.map((r) => r.id).sort();
   const said = {
     kind: 'identification' as const,
     terminal,
@@ -52,8 +52,8 @@ export function identificationRecord(s: Statement, frame: Frame): Identification
   return Object.freeze({
     ...said,
     id: derivedId('identification', said),
-    at: formatInstant(Math.max(...s.readings.map(takenAtUs))),
-    from: [...from, ...(conductor?.referenceFrom ?? [])],
+    at: newest(s.readings),
+    from: conductor?.referenceFrom.length ? [...from, ...conductor.referenceFrom] : from,
     caution: IDENTIFICATION_CAUTION,
     ...(s.site === undefined ? {} : { site: s.site }),
     probability: s.probability,
@@ -65,9 +65,13 @@ export function identificationRecord(s: Statement, frame: Frame): Identification
     reference: conductor?.reference ?? null,
     recordedPhase,
     agreesWithRecord: phase === null || recordedPhase === null ? null : phase === recordedPhase,
-    reasons: distinct([...s.reasons, ...(conductor?.reservations ?? [])]),
+    reasons: [...distinct([...s.reasons, ...(conductor?.reservations ?? [])])],
   });
 }
+
+/** Instant of the newest reading. */
+export const newest = (readings: readonly Reading[]): string =>
+  readings.length === 1 ? readings[0]!.takenAt : formatInstant(Math.max(...readings.map(takenAtUs)));
 
 /** Candidates below this are not worth a line; the best two always are. */
 const LEAST_SHOWN = 1e-6;

@@ -40,7 +40,7 @@ export function identifySite(
 ): SiteFinding {
   check(conductors);
   const angles = conductors.map((c) =>
-    conductorAngle(c.readings, frame, { ...context, terminal: context.terminals?.get(c.terminal) }, 'absolutePhase'),
+    conductorAngle(c.readings, frame, context, 'absolutePhase', context.terminals?.get(c.terminal)),
   );
   const usable = angles.flatMap((a, i) => (a.ok ? [{ index: i, conductor: a.conductor }] : []));
   const sequence = siteSequence(conductors, frame, context);

@@ -75,13 +75,12 @@ function judged(conductor: ConductorAngle, frame: Frame, context: IdentifyContex
 }
 
 function terminalOf(readings: readonly Sample[]): string {
-  const terminals = new Set(readings.map((r) => readingOf(r).terminal));
-  if (terminals.size !== 1) {
-    throw new RangeError(
-      `identify: readings of exactly one terminal are needed, got ${[...terminals].join(', ') || 'none'}`,
-    );
+  const terminal = readings.length > 0 ? readingOf(readings[0]!).terminal : undefined;
+  if (terminal === undefined || readings.some((r) => readingOf(r).terminal !== terminal)) {
+    const got = [...new Set(readings.map((r) => readingOf(r).terminal))].join(', ');
+    throw new RangeError(`identify: readings of exactly one terminal are needed, got ${got || 'none'}`);
   }
-  return [...terminals][0]!;
+  return terminal;
 }
 
 const tables = new WeakMap<Frame, Map<string, PhaseClasses>>();

@@ -1,5 +1,5 @@
 /** What a comparison rests on: the angles of both sides, and what speaks against using them. */
-import { fitness } from './fitness';
+import { fitnessIn } from './fitness';
 import { voltagePu } from './fitness-voltage';
 import type { SidesAngles } from './open-point-landings';
 import { type CompareOptions, DEFAULT_WINDOW_S } from './open-point-options';
@@ -75,7 +75,7 @@ function sidesOf(angles: readonly VisitAngle[], { frame }: CompareOptions): Side
 
 function refusedReadings(readings: readonly Reading[], options: CompareOptions): Reason[] {
   return readings.flatMap((reading) => {
-    const fit = fitness(reading, { ...options, terminal: options.terminals?.get(reading.terminal) });
+    const fit = fitnessIn(reading, options.frame, options, options.terminals?.get(reading.terminal));
     if (fit.grade !== 'refused') return [];
     return fit.reasons.map((r) => ({ ...r, why: `${reading.terminal}: ${r.why}` }));
   });

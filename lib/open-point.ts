@@ -2,13 +2,12 @@
 import { distinct } from './conductor-angle';
 import { derivedId } from './derived-id';
 import { stampOf } from './frame';
-import { formatInstant } from './instant';
+import { newest } from './identification-record';
 import { type Grounds, grounds } from './open-point-grounds';
 import type { Landing } from './open-point-landings';
 import { type CompareOptions, DEFAULT_TOLERANCE_DEG } from './open-point-options';
 import { measuredPairs } from './open-point-pairs';
 import { type Decision, decide } from './open-point-verdict';
-import { takenAtUs } from './reading';
 import type { Comparison } from './records';
 import { type ConductorReadings, readingOf } from './sample';
 
@@ -58,7 +57,7 @@ function comparison(
   return Object.freeze({
     ...said,
     id: derivedId('comparison', said),
-    at: formatInstant(Math.max(...readings.map(takenAtUs))),
+    at: newest(readings),
     from: [...from, ...(g.sides?.referenceFrom ?? [])],
     caution: COMPARISON_CAUTION,
     belongs: verdict === 'not-proven' ? [] : belongs(left, right, decision.named),
@@ -67,7 +66,7 @@ function comparison(
     standingAngleDeg: decision.standingAngleDeg,
     standingAngleUpperDeg: decision.standingAngleUpperDeg,
     proof: g.proof.proof,
-    reasons: distinct([...decision.reasons, ...pairs.reasons]),
+    reasons: [...distinct([...decision.reasons, ...pairs.reasons])],
   });
 }
 

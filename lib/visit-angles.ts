@@ -2,7 +2,7 @@
 import { circularMean, difference } from './angle';
 import { comparableAngles } from './comparable';
 import { distinct, readingsDisagree } from './conductor-angle';
-import { type FitnessSettings, fitness } from './fitness';
+import { type FitnessSettings, fitnessIn } from './fitness';
 import type { Frame } from './frame';
 import type { Terminal } from './network';
 import type { Reading, Reason } from './records';
@@ -71,7 +71,7 @@ function usable(conductor: ConductorReadings, frame: Frame, context: VisitContex
   const terminal = context.terminals?.get(conductor.terminal);
   for (const s of conductor.readings) {
     const sample = angleSample(s, frame);
-    const fit = fitness(readingOf(s), { ...context, frame, terminal });
+    const fit = fitnessIn(readingOf(s), frame, context, terminal);
     if (sample && fit.uses.relative) samples.push({ sample, clockErrorUs: fit.clockErrorUs });
     else reasons.push(...(sample ? fit.reasons : [noAngle(conductor.terminal)]));
   }
