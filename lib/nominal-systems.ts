@@ -1,6 +1,6 @@
 /**
  * Nominal voltage systems. ANSI C84.1 service voltages of ranges A and B are from memory of its Table 1; above 600 V the last digit
- * is rounding (medium confidence). IEC 60038 from public listings of the standard.
+ * is rounding (medium confidence). IEC 60038 from public listings of the standard, two misprints in them put right from memory.
  */
 
 export type VoltageStandard = 'ANSI C84.1' | 'IEC 60038';
@@ -15,6 +15,8 @@ export interface NominalSystem {
   /** service voltage limits, phase to phase, volts; null where the standard gives none */
   readonly rangeA: readonly [number, number] | null;
   readonly rangeB: readonly [number, number] | null;
+  /** supply range of IEC 60038, phase to phase, volts; null where the standard gives none */
+  readonly supply: readonly [number, number] | null;
   /** highest voltage for equipment, volts */
   readonly highestV: number | null;
 }
@@ -86,12 +88,20 @@ const IEC_ROWS: readonly IecRow[] = [
   ['33 kV', 33000, null, 36000],
   ['34.5 kV', 34500, null, 36500],
   ['35 kV', 35000, null, 40500],
+  ['45 kV', 45000, null, 52000],
   ['66 kV', 66000, null, 72500],
   ['69 kV', 69000, null, 72500],
+  ['110 kV', 110000, null, 123000],
+  ['115 kV', 115000, null, 123000],
+  ['132 kV', 132000, null, 145000],
+  ['138 kV', 138000, null, 145000],
+  ['150 kV', 150000, null, 170000],
+  ['220 kV', 220000, null, 245000],
+  ['230 kV', 230000, null, 245000],
 ];
 
 /** ±10 % of nominal is the supply range of IEC 60038 between 100 V and 1000 V (from memory). */
-const iecRange = (ll: number): readonly [number, number] | null => (ll <= 1000 ? [0.9 * ll, 1.1 * ll] : null);
+const iecSupply = (ll: number): readonly [number, number] | null => (ll <= 1000 ? [0.9 * ll, 1.1 * ll] : null);
 
 export const NOMINAL_SYSTEMS: readonly NominalSystem[] = Object.freeze([
   ...ANSI_ROWS.map(
@@ -103,6 +113,7 @@ export const NOMINAL_SYSTEMS: readonly NominalSystem[] = Object.freeze([
         phaseToNeutralV: ln,
         rangeA: [aMin, aMax] as const,
         rangeB: [bMin, bMax] as const,
+        supply: null,
         highestV: null,
       }),
   ),
@@ -113,8 +124,9 @@ export const NOMINAL_SYSTEMS: readonly NominalSystem[] = Object.freeze([
         standard: 'IEC 60038',
         phaseToPhaseV: ll,
         phaseToNeutralV: ln,
-        rangeA: iecRange(ll),
+        rangeA: null,
         rangeB: null,
+        supply: iecSupply(ll),
         highestV,
       }),
   ),

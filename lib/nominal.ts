@@ -12,15 +12,16 @@ export interface NominalOptions {
 export interface Matched {
   readonly matched: true;
   readonly system: NominalSystem;
-  readonly voltageIs: 'phase-to-phase' | 'phase-to-neutral';
+  /** as asked; else what fits best. phase-to-earth where the system has no neutral, or none is stated */
+  readonly voltageIs: VoltageIs;
   readonly nominalV: number;
   readonly perUnit: number;
   readonly deviationPct: number;
-  /** of the standard; 'not-stated' where it gives none for this system */
-  readonly range: 'A' | 'B' | 'outside' | 'not-stated';
-  /** within about 5 % of nominal, erring high, as a portable instrument reads (common practice, no source) */
+  /** A and B: of ANSI C84.1; supply: of IEC 60038, 10 % either way; not-stated: the standard gives none for this system */
+  readonly range: 'A' | 'B' | 'supply' | 'outside' | 'not-stated';
+  /** within about 5 % of nominal, as a portable instrument reads; it errs high more than low (common practice, no source) */
   readonly withinPortableTolerance: boolean;
-  /** other systems that fit as well */
+  /** other systems that the voltage fits, by their range or within portable tolerance */
   readonly others: readonly string[];
 }
 
@@ -30,14 +31,18 @@ export interface Unmatched {
   readonly reasons: readonly Reason[];
 }
 
-/** A portable reading is taken as normal from -5 % to +7 % of nominal: about 5 %, erring high (common practice, no source). */
-export const PORTABLE_TOLERANCE_PCT: readonly [number, number] = [-5, 7];
+/** How far from nominal a portable reading is normal, percent: common practice, no source. */
+export const PORTABLE_TOLERANCE_PCT = 5;
 const WITHIN_PCT = 10;
+/** 120 V times 1.05 is 5 % high, not 5.000000000000004 %. */
+const ROUNDING_PCT = 1e-9;
+/** Below this share of the nearest nominal voltage nothing was read. */
+const NOTHING_PU = 0.1;
 const SQRT3 = Math.sqrt(3);
 
 interface Candidate {
   readonly system: NominalSystem;
-  readonly voltageIs: Matched['voltageIs'];
+  readonly voltageIs: VoltageIs;
   readonly nominalV: number;
 }
 
@@ -56,53 +61,72 @@ export function nominalSystem(
   if (!Number.isFinite(volts) || volts < 0) {
     return unmatched(null, 'voltage-not-a-number', `${volts} is not a voltage`, 'a finite magnitude in volts');
   }
-  const ranked = candidates(standard, options.voltageIs).sort((a, b) => apart(volts, a) - apart(volts, b));
+  const ranked = candidates(standard, options.voltageIs).sort((a, b) => steps(volts, a) - steps(volts, b));
   const best = ranked[0]!;
   if (apart(volts, best) * 100 > withinPct) return refuse(volts, best, withinPct);
-  const others = ranked.slice(1).filter((c) => apart(volts, c) * 100 <= withinPct);
+  const others = ranked.slice(1).filter((c) => fits(volts, c));
   return match(volts, best, others);
 }
 
-function candidates(standard: VoltageStandard, voltageIs: VoltageIs | undefined): Candidate[] {
+function candidates(standard: VoltageStandard, asked: VoltageIs | undefined): Candidate[] {
   return NOMINAL_SYSTEMS.filter((s) => s.standard === standard).flatMap((system) => {
     const line: Candidate = { system, voltageIs: 'phase-to-phase', nominalV: system.phaseToPhaseV };
-    const phaseV = system.phaseToNeutralV ?? (system.phaseToPhaseV > 1000 ? system.phaseToPhaseV / SQRT3 : null);
-    const phase: Candidate[] = phaseV === null ? [] : [{ system, voltageIs: 'phase-to-neutral', nominalV: phaseV }];
-    if (voltageIs === undefined) return [line, ...phase];
-    return voltageIs === 'phase-to-phase' ? [line] : phase;
+    const phase = phaseCandidate(system, asked);
+    if (asked === 'phase-to-phase') return [line];
+    return asked === undefined ? [line, ...phase] : phase;
   });
 }
 
+/** Above 1 kV the voltage to earth is that of the phase whether or not there is a neutral; below, a system without one has none to speak of. */
+function phaseCandidate(system: NominalSystem, asked: VoltageIs | undefined): Candidate[] {
+  const { phaseToNeutralV, phaseToPhaseV, standard } = system;
+  if (phaseToNeutralV !== null) return [{ system, voltageIs: asked ?? 'phase-to-neutral', nominalV: phaseToNeutralV }];
+  const isThreeWire = standard === 'ANSI C84.1';
+  if (phaseToPhaseV <= 1000 || (isThreeWire && asked === 'phase-to-neutral')) return [];
+  return [{ system, voltageIs: asked ?? 'phase-to-earth', nominalV: phaseToPhaseV / SQRT3 }];
+}
+
+const steps = (volts: number, c: Candidate): number => Math.abs(Math.log(volts / c.nominalV));
 const apart = (volts: number, c: Candidate): number => Math.abs(volts / c.nominalV - 1);
 
 function match(volts: number, best: Candidate, others: readonly Candidate[]): Matched {
-  const perUnit = volts / best.nominalV;
-  const deviationPct = 100 * (perUnit - 1);
   return Object.freeze({
     matched: true,
     ...best,
-    perUnit,
-    deviationPct,
-    range: rangeOf(volts * (best.system.phaseToPhaseV / best.nominalV), best.system),
-    withinPortableTolerance: deviationPct >= PORTABLE_TOLERANCE_PCT[0] && deviationPct <= PORTABLE_TOLERANCE_PCT[1],
+    perUnit: volts / best.nominalV,
+    deviationPct: deviationPct(volts, best),
+    range: rangeOf(volts, best),
+    withinPortableTolerance: isPortable(volts, best),
     others: Object.freeze(others.map((c) => `${c.system.name} ${c.voltageIs}`)),
   });
 }
 
-function rangeOf(phaseToPhaseV: number, system: NominalSystem): Matched['range'] {
-  const inside = (r: readonly [number, number] | null) => r !== null && phaseToPhaseV >= r[0] && phaseToPhaseV <= r[1];
-  if (!system.rangeA && !system.rangeB) return 'not-stated';
+const deviationPct = (volts: number, c: Candidate): number => 100 * (volts / c.nominalV - 1);
+const isPortable = (volts: number, c: Candidate): boolean =>
+  Math.abs(deviationPct(volts, c)) <= PORTABLE_TOLERANCE_PCT + ROUNDING_PCT;
+const fits = (volts: number, c: Candidate): boolean =>
+  isPortable(volts, c) || !['outside', 'not-stated'].includes(rangeOf(volts, c));
+
+function rangeOf(volts: number, { system, voltageIs, nominalV }: Candidate): Matched['range'] {
+  // Limits are printed phase to phase, rounded to 1 V or 10 V; scaling a phase voltage must not trip over the rounding.
+  const isLine = voltageIs === 'phase-to-phase';
+  const lineV = isLine ? volts : volts * (system.phaseToPhaseV / nominalV);
+  const slackV = isLine ? 0 : system.phaseToPhaseV > 1000 ? 5 : 0.5;
+  const inside = (r: readonly [number, number] | null) =>
+    r !== null && lineV >= r[0] - slackV && lineV <= r[1] + slackV;
   if (inside(system.rangeA)) return 'A';
-  return inside(system.rangeB) ? 'B' : 'outside';
+  if (inside(system.rangeB)) return 'B';
+  if (inside(system.supply)) return 'supply';
+  const isStated = system.rangeA !== null || system.rangeB !== null || system.supply !== null;
+  return isStated || (system.highestV !== null && lineV > system.highestV) ? 'outside' : 'not-stated';
 }
 
-/** Below this share of the lowest nominal voltage nothing was read. */
 function refuse(volts: number, best: Candidate, withinPct: number): Unmatched {
-  if (volts < 0.1 * best.nominalV) {
+  if (volts < NOTHING_PU * best.nominalV) {
     return unmatched(
       best.system,
       'no-voltage-read',
-      `${volts} V is next to nothing; this proves nothing about the absence of voltage`,
+      `${volts} V was read, next to nothing; that proves nothing about the absence of voltage`,
       'test for the absence of voltage with a detector rated for it, by local rules',
     );
   }

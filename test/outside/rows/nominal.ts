@@ -59,39 +59,70 @@ const limits = csv('ansi_c84_1_service.csv').flatMap((r) => {
   ];
 });
 
-const iec: CheckRow[] = [
-  ['230/400', 230, 'phase-to-neutral'],
-  ['400/690', 690, 'phase-to-phase'],
-  ['277/480', 277, 'phase-to-neutral'],
-  ['11 kV', 11000, 'phase-to-phase'],
-  ['20 kV', 20000, 'phase-to-phase'],
-  ['24.94 kV', 24940, 'phase-to-phase'],
-].map(([name, volts, voltageIs]) => ({
-  what: `${volts} V ${voltageIs}`,
-  source: 'IEC 60038, public listings of the standard',
-  confidence: 'high' as const,
-  expected: name as string,
-  got: () => {
-    const m = nominalSystem(volts as number, 'IEC 60038', { voltageIs: voltageIs as 'phase-to-phase' });
-    return m.matched ? m.system.name : 'none';
-  },
-  tolerance: 0,
-}));
+/** `3.3 / 3 kV` and `(15) kV` of the listing as volts: the figures of one system, the bracketed ones too. */
+const figures = (text: string, unit: number): number[] => [...text.matchAll(/[\d.]+/g)].map((m) => Number(m[0]) * unit);
 
-const highest = csv('iec_60038.csv')
-  .filter((r) => /^[\d.]+ kV$/.test(r.nominal!) && /^[\d.]+ /.test(r.highest_voltage_for_equipment!))
-  .map(
-    (r): CheckRow => ({
-      what: `${r.nominal}: highest voltage for equipment, kV`,
+const iec = csv('iec_60038.csv').flatMap((r) => {
+  const isKilo = r.nominal!.includes('kV');
+  const volts = figures(r.nominal!, isKilo ? 1000 : 1);
+  const pairs = isKilo
+    ? volts.map((v) => [v, 'phase-to-phase'] as const)
+    : volts.map((v, i) => [v, i < volts.length - 1 ? 'phase-to-neutral' : 'phase-to-phase'] as const);
+  return pairs.map(
+    ([v, voltageIs]): CheckRow => ({
+      what: `${v} V ${voltageIs} (${r.band}, ${r.hz} Hz)`,
       source: `IEC 60038, ${r.source}`,
       confidence: 'high',
-      expected: Number.parseFloat(r.highest_voltage_for_equipment!),
-      got: () =>
-        (NOMINAL_SYSTEMS.find((s) => s.standard === 'IEC 60038' && s.name === r.nominal)?.highestV ?? Number.NaN) /
-        1000,
+      expected: v,
+      got: () => {
+        const m = nominalSystem(v, 'IEC 60038', { voltageIs });
+        return m.matched ? m.nominalV : Number.NaN;
+      },
       tolerance: 1e-9,
-      ...(r.highest_voltage_for_equipment!.includes('prints') ? { note: r.highest_voltage_for_equipment! } : {}),
     }),
   );
+});
 
-export const rows: readonly CheckRow[] = [...limits, ...iec, ...highest];
+const highest = csv('iec_60038.csv').flatMap((r) => {
+  const [kilovolts] = figures(r.highest_voltage_for_equipment!, 1);
+  if (kilovolts === undefined) return [];
+  const misprint = /page prints ([\d.]+)/.exec(r.highest_voltage_for_equipment!)?.[1];
+  return figures(r.nominal!, 1000).map(
+    (nominal): CheckRow => ({
+      what: `${nominal / 1000} kV: highest voltage for equipment, kV`,
+      source: `IEC 60038, ${r.source}`,
+      confidence: 'high',
+      expected: kilovolts,
+      got: () =>
+        (NOMINAL_SYSTEMS.find((s) => s.standard === 'IEC 60038' && s.phaseToPhaseV === nominal)?.highestV ??
+          Number.NaN) / 1000,
+      tolerance: 1e-9,
+      ...(misprint ? { wrongInSource: Number(misprint) } : {}),
+    }),
+  );
+});
+
+/** Ranges by class in percent, against the printed volts: the last digit is rounding (within 0.6 % above 600 V, see the table). */
+const percents = csv('ansi_c84_1_percent.csv').flatMap((r) => {
+  const isLow = r.class === '120-600 V';
+  const key = r.range === 'A' ? 'rangeA' : 'rangeB';
+  return (['min', 'max'] as const).map((end, i): CheckRow => {
+    const limit = Number(r[`service_${end}_pct`]);
+    return {
+      what: `${r.class} range ${r.range}: largest departure of the ${end} of a system from ${limit} %, in percent`,
+      source: 'ANSI C84.1, from memory',
+      confidence: 'high',
+      expected: 0,
+      got: () =>
+        Math.max(
+          ...NOMINAL_SYSTEMS.filter((s) => s.standard === 'ANSI C84.1' && s.phaseToPhaseV <= 600 === isLow).map((s) =>
+            Math.abs(100 * (s[key]![i]! / s.phaseToPhaseV - 1) - limit),
+          ),
+        ),
+      tolerance: 0.65,
+      note: 'printed volts are rounded',
+    };
+  });
+});
+
+export const rows: readonly CheckRow[] = [...limits, ...percents, ...iec, ...highest];
