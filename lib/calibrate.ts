@@ -1,6 +1,7 @@
 /** The offset of a reference, from readings at conductors whose phase is known. Records err, so they vote before they are averaged. */
 import { circularSd, difference, wrap180 } from './angle';
-import { STRICT_FROM, voteOffset, votesNeeded } from './calibrate-vote';
+import { FEWEST, noMajority, type Offset, thinly, tooFew, unfitReading } from './calibrate-reasons';
+import { voteOffset } from './calibrate-vote';
 import { fitness } from './fitness';
 import type { Frame, Reference } from './frame';
 import { phaseClasses, referenceAngleDeg } from './phase-classes';
@@ -44,15 +45,6 @@ export type Calibration =
       readonly reasons: readonly Reason[];
     }
   | { readonly calibrated: false; readonly dissenters: readonly string[]; readonly reasons: readonly Reason[] };
-
-/** Fewer offsets cannot outvote a wrong record. */
-const FEWEST = 3;
-
-interface Offset {
-  readonly known: KnownConductor;
-  readonly offsetDeg: number;
-  readonly sdDeg: number;
-}
 
 /**
  * The offset that `reference.offsetDeg` should have: what (reading minus reference) shows beyond the phases, connections and
@@ -133,38 +125,3 @@ function offsetSd(supporters: readonly Offset[], spreadDeg: number, frame: Frame
 
 const refused = (offsets: readonly Offset[], reasons: readonly Reason[]): Calibration =>
   Object.freeze({ calibrated: false, dissenters: offsets.map((o) => o.known.terminal), reasons });
-
-const RECOMMENDED = 'read at least five conductors over at least two sites';
-
-function tooFew(count: number): Reason {
-  return {
-    code: 'too-few-conductors',
-    why: `${count} usable readings at known conductors; ${FEWEST} are needed`,
-    settle: RECOMMENDED,
-  };
-}
-
-function noMajority(offsets: readonly Offset[]): Reason {
-  const shown = offsets.map((o) => `${o.known.terminal} ${o.offsetDeg.toFixed(1)}`).join(', ');
-  return {
-    code: 'offsets-disagree',
-    why: `fewer than ${votesNeeded(offsets.length)} of ${offsets.length} conductors agree on an offset: ${shown} degrees`,
-    settle: 'check the records of these conductors and read more of them',
-  };
-}
-
-function unfitReading(known: KnownConductor, reasons: readonly Reason[]): Reason {
-  const why = reasons[0]?.why ?? 'it has no angle against this reference';
-  return {
-    code: 'known-reading-unfit',
-    why: `${known.terminal}: ${why}`,
-    settle: reasons[0]?.settle ?? 'read it against this reference',
-  };
-}
-
-function thinly(supporters: readonly Offset[]): Reason[] {
-  const sites = new Set(supporters.map((o) => o.known.site)).size;
-  if (supporters.length >= STRICT_FROM && sites >= 2) return [];
-  const why = `the offset rests on ${supporters.length} conductors at ${sites} site${sites === 1 ? '' : 's'}`;
-  return [{ code: 'thinly-supported', why, settle: RECOMMENDED }];
-}

@@ -1,5 +1,6 @@
 /** The readings of one conductor taken together: one direction, and two kinds of doubt that must not be mixed. */
 import { circularMean, difference, wrap180 } from './angle';
+import { MIXED, NO_ANGLE, NOT_ALIGNED, readingsDisagree, referenceUnknown } from './conductor-reasons';
 import { type FitnessSettings, fitnessIn } from './fitness';
 import type { Uses } from './fitness-flaw';
 import type { Frame, Reference } from './frame';
@@ -64,12 +65,6 @@ export function conductorAngle(
   if (sound.length === 0) return { ok: false, reasons: distinct(refused) };
   return combine(sound, frame, context, clockUs, distinct(refused));
 }
-
-const NO_ANGLE: Reason = Object.freeze({
-  code: 'no-angle',
-  why: 'the reading has no angle',
-  settle: 'read the angle against a reference or UTC',
-});
 
 function combine(
   sound: readonly AngleSample[],
@@ -145,33 +140,7 @@ function referenceOf(
 function againstProblem(sample: AngleSample, frame: Frame, override: Reference | undefined): Reason | undefined {
   const { against } = sample;
   if (against === undefined || referenceOf(against, frame, override)) return undefined;
-  if (against === 'utc') {
-    return {
-      code: 'not-aligned',
-      why: 'the angle was read against UTC and no reference reading of the same instant was found',
-      settle: 'bring in the stream of a reference for that instant, or read again while one is running',
-    };
-  }
-  return {
-    code: 'reference-unknown',
-    why: `the angle was read against ${against}, which is not a reference of frame ${frame.id}`,
-    settle: `add ${against} to the references of the frame, or read against one of them`,
-  };
-}
-
-const MIXED: Reason = Object.freeze({
-  code: 'references-mixed',
-  why: 'the readings were taken against different references',
-  settle: 'judge the readings of each reference by themselves',
-});
-
-export function readingsDisagree(terminal: string, angles: readonly number[]): Reason {
-  const shown = angles.map((a) => a.toFixed(1)).join(', ');
-  return {
-    code: 'readings-disagree',
-    why: `the readings of ${terminal} do not agree with each other: ${shown} degrees`,
-    settle: `read ${terminal} again, twice, and check that the terminal is the right one`,
-  };
+  return against === 'utc' ? NOT_ALIGNED : referenceUnknown(against, frame.id);
 }
 
 /** The reasons without repeats. */

@@ -1,15 +1,14 @@
 /** The joint posterior of a site and the reject rule over it. */
-import { circularMean, difference } from './angle';
 import type { ConductorAngle } from './conductor-angle';
 import type { Frame } from './frame';
 import type { IdentifyContext } from './identify';
-import { ambiguousSite, siteTurned, tooUncertain, unknownPath } from './identify-reasons';
+import { ambiguousSite } from './identify-reasons';
+import { siteObjections } from './identify-site-objections';
 import { voltageWeights } from './magnitude';
 import type { Terminal } from './network';
-import { sdLimitDeg } from './phase-classes';
 import type { Identification, Reason } from './records';
-import { type Consistency, siteConsistency } from './site-consistency';
-import { type SiteHypotheses, type SiteHypothesis, siteHypothesesOf } from './site-hypotheses';
+import { siteConsistency } from './site-consistency';
+import { type SiteHypothesis, siteHypothesesOf } from './site-hypotheses';
 import { ARRANGEMENTS, scoreSite } from './site-score';
 
 export interface SiteJudgement {
@@ -26,13 +25,6 @@ export interface SiteJudgement {
   readonly consistent: boolean;
   readonly reasons: readonly Reason[];
 }
-
-/** An error common to a site that may be larger than this can be another phase, degrees. */
-const COMMON_LIMIT_DEG = 10;
-/** Own standard uncertainty up to which the conductors of a site still sort themselves, degrees, by their number. */
-const OWN_LIMIT_DEG = [0, 0, 15, 20] as const;
-/** An error common to the site beyond this many of its standard uncertainties was not reckoned with. */
-const COMMON_GATE_SD = 4;
 
 export function judgeSite(
   names: readonly string[],
@@ -56,7 +48,7 @@ export function judgeSite(
   const magnitudeUsed = weights.some((w, i) => w !== hypotheses.list[i]!.prior);
   const reasons = [
     ...(context.referenceReasons ?? []),
-    ...objections({ angleDeg, sdDeg, commonSdDeg, hypotheses, hypothesis, a, consistency, magnitudeUsed }),
+    ...siteObjections({ angleDeg, sdDeg, commonSdDeg, hypotheses, hypothesis, a, consistency, magnitudeUsed }),
     ...(probability < frame.accept.identified && consistency.consistent ? [ambiguousSite(probability)] : []),
   ];
   const verdict =
@@ -134,34 +126,4 @@ function voltageWeight(
     const weight = voltageWeights(c.readings, terminals[k], [hypothesis.connections[k]!]);
     return product * (weight?.[0] ?? 1);
   }, 1);
-}
-
-interface Grounds {
-  readonly angleDeg: readonly number[];
-  readonly sdDeg: readonly number[];
-  readonly commonSdDeg: number;
-  readonly hypotheses: SiteHypotheses;
-  readonly hypothesis: SiteHypothesis;
-  readonly a: number;
-  readonly consistency: Consistency;
-  readonly magnitudeUsed: boolean;
-}
-
-function objections(g: Grounds): Reason[] {
-  if (!g.consistency.consistent) return [...g.consistency.reasons];
-  const weights = g.sdDeg.map((s) => 1 / s ** 2);
-  const residuals = g.angleDeg.map((d, k) => difference(d, g.hypothesis.expectedDeg[3 * k + ARRANGEMENTS[g.a]![k]!]!));
-  const turnedDeg = circularMean(residuals, weights);
-  if (!g.hypotheses.pathKnown) return [unknownPath(g.angleDeg[0]!)];
-  const meanSdDeg = Math.hypot(g.commonSdDeg, Math.sqrt(1 / sum(weights)));
-  const limitDeg = sdLimitDeg(g.hypotheses.spacingDeg, g.magnitudeUsed);
-  const ownLimitDeg = OWN_LIMIT_DEG[g.angleDeg.length]!;
-  const reasons: Reason[] = [];
-  // The rounding of a sum of squares must not refuse what stands exactly on a limit.
-  const over = (sd: number, limit: number) => sd > limit * (1 + 1e-12);
-  if (over(meanSdDeg, limitDeg)) reasons.push(tooUncertain(meanSdDeg, limitDeg));
-  else if (over(g.commonSdDeg, COMMON_LIMIT_DEG)) reasons.push(tooUncertain(g.commonSdDeg, COMMON_LIMIT_DEG));
-  else if (over(Math.max(...g.sdDeg), ownLimitDeg)) reasons.push(tooUncertain(Math.max(...g.sdDeg), ownLimitDeg));
-  if (Math.abs(turnedDeg) > COMMON_GATE_SD * meanSdDeg) reasons.push(siteTurned(turnedDeg, meanSdDeg));
-  return reasons;
 }

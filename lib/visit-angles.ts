@@ -1,7 +1,8 @@
 /** The angles of several conductors of one visit, comparable with each other; no reference and no absolute time needed. */
 import { circularMean, difference } from './angle';
 import { comparableAngles } from './comparable';
-import { distinct, readingsDisagree } from './conductor-angle';
+import { distinct } from './conductor-angle';
+import { readingsDisagree } from './conductor-reasons';
 import { type FitnessSettings, fitnessIn } from './fitness';
 import type { Frame } from './frame';
 import type { Terminal } from './network';
