@@ -12,13 +12,14 @@ export const ROOT = resolve(__dirname, '../..');
 /** Listens on the first free port from `first` on, this machine only. */
 async function listen(server: net.Server, first: number): Promise<number> {
   for (let port = first; port < first + 100; port++) {
-    server.listen(port, HOST);
-    const outcome = await Promise.race([
-      once(server, 'listening').then(() => 'listening'),
-      once(server, 'error').then(([error]) => error as NodeJS.ErrnoException),
-    ]);
-    if (outcome === 'listening') return port;
-    const error = outcome as NodeJS.ErrnoException;
+    const error = await new Promise<NodeJS.ErrnoException | undefined>((told) => {
+      server.once('error', told);
+      server.listen(port, HOST, () => {
+        server.off('error', told);
+        told(undefined);
+      });
+    });
+    if (!error) return port;
     if (error.code !== 'EADDRINUSE' && error.code !== 'EACCES') throw error;
   }
   throw new Error(`no free port between ${first} and ${first + 99}`);
@@ -49,7 +50,7 @@ export type Red = any;
 export interface NodeRed {
   readonly RED: Red;
   /** last status of each node */
-  readonly statuses: ReadonlyMap<string, { readonly fill?: string; readonly text?: string }>;
+  readonly statuses: ReadonlyMap<string, { readonly shape?: string; readonly text?: string }>;
   stop(): Promise<void>;
 }
 
@@ -105,7 +106,7 @@ function settings(userDir: string): object {
     httpAdminRoot: '/',
     httpNodeRoot: '/',
     credentialSecret: 'demo',
-    logging: { console: { level: process.env.PHASELOOM_DEMO_LOG ?? 'warn', metrics: false, audit: false } },
+    logging: { console: { level: process.env.PHASELOOM_DEMO_LOG ?? 'error', metrics: false, audit: false } },
     editorTheme: { tours: false, palette: { allowInstall: false }, projects: { enabled: false } },
     externalModules: { autoInstall: false },
     telemetry: { enabled: false, updateNotification: false },

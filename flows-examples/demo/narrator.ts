@@ -11,35 +11,35 @@ export function lineOf(record: PhaseloomRecord): string | undefined {
   return undefined;
 }
 
-const line = (what: string, text: string) => `  ${what.padEnd(9)} ${text}`;
+const line = (what: string, text: string) => `  ${what.padEnd(9)} ${short(text)}`;
 
-const alertLine = (a: Alert) => line('ALERT', `${a.priority}, ${a.transition}: ${a.text}`);
+const alertLine = (a: Alert) => line('ALERT', `${a.priority}, ${words(a.transition)}: ${a.text}`);
 
 function comparisonLine(c: Comparison): string {
-  const why = c.reasons[0]?.why;
-  const landing = c.landing ? ` (landed ${c.landing})` : '';
-  return line('tie', `${c.openPoint}: ${words(c.verdict)}${landing}${why ? `; ${why}` : ''}`);
+  const how = c.landing ? ` (landed ${c.landing})` : `; ${c.reasons[0]?.why}`;
+  return line('tie', `${c.openPoint}: ${words(c.verdict)}${how}`);
 }
 
 function identificationLine(i: Identification): string | undefined {
-  if (i.agreesWithRecord === false) {
-    return line('phase', `${i.terminal} is ${i.phase}; the record says ${i.recordedPhase} (${percent(i.probability)})`);
-  }
+  if (i.agreesWithRecord === false)
+    return line('phase', `${i.terminal}: found ${i.phase}, recorded ${i.recordedPhase}`);
   return i.verdict === 'not-proven' ? line('phase', `${i.terminal}: not proven; ${i.reasons[0]?.why}`) : undefined;
 }
 
 function rotationLine(r: Rotation): string | undefined {
   if (r.agreesWithRecord !== false) return undefined;
-  return line('rotation', `${r.site} turns ${r.sequence}; the record says ${r.recordedSequence}`);
+  return line('rotation', `${r.site}: turns ${r.sequence}, recorded ${r.recordedSequence}`);
 }
 
 function rejectionLine(r: Rejection): string {
-  const { at, what } = r.problems[0]!;
-  return line('rejected', `${r.terminal ?? r.source}, ${r.stage}: ${at ? `${at} ` : ''}${what}`);
+  const { what, expected } = r.problems[0]!;
+  return line('rejected', `${r.terminal ?? r.source}, ${words(r.stage)}: ${what}; right would be: ${expected}`);
 }
 
 export const words = (code: string): string => code.replaceAll('-', ' ');
-export const percent = (p: number): string => `${(100 * p).toFixed(p > 0.9999 ? 3 : 2)} %`;
+
+/** Every place of the demo lies in Quillmere. */
+export const short = (text: string): string => text.replaceAll('quillmere/', '');
 
 /** Tells each line once: every new reading of a visit says again what the one before said. */
 export class Narrator {
@@ -50,7 +50,7 @@ export class Narrator {
   hear(records: readonly PhaseloomRecord[]): void {
     for (const record of records) {
       const text = lineOf(record);
-      const subject = text?.split(':')[0]?.split(' is ')[0] ?? '';
+      const subject = text?.split(':')[0] ?? '';
       if (text === undefined || this.told.get(subject) === text) continue;
       this.told.set(subject, text);
       this.say(text);

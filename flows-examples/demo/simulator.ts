@@ -69,11 +69,15 @@ class Field {
     await sleep(ms, undefined, { signal: this.signal });
   }
 
+  /** A station keeps its own time: what is due is stamped when it was due, however late this program gets to send it. */
   startReference(noise: Chance): NodeJS.Timeout {
     const taking: Taking = { against: 'utc', coupling: 'contact', by: 'reference station', job: 'reference' };
+    let dueMs = Date.now();
     return setInterval(() => {
-      const reading = measure(REFERENCE.place, 0, INSTRUMENTS.reference, taking, Date.now() * 1000, noise);
-      this.publish(REFERENCE.terminal, JSON.stringify(reading));
+      for (const nowMs = Date.now(); dueMs <= nowMs; dueMs += REFERENCE_EVERY_MS) {
+        const reading = measure(REFERENCE.place, 0, INSTRUMENTS.reference, taking, dueMs * 1000, noise);
+        this.publish(REFERENCE.terminal, JSON.stringify(reading));
+      }
     }, REFERENCE_EVERY_MS);
   }
 

@@ -22,7 +22,6 @@ async function main(): Promise<void> {
   const stop = new AbortController();
   for (const signal of ['SIGINT', 'SIGTERM'] as const) process.once(signal, () => stop.abort());
   const seconds = Number(process.env.PHASELOOM_DEMO_SECONDS ?? 0);
-  if (seconds > 0) setTimeout(() => stop.abort(), seconds * 1000);
 
   const broker = process.env.MQTT_URL ? undefined : await startBroker(BROKER_PORT);
   const brokerUrl = broker?.url ?? process.env.MQTT_URL!;
@@ -35,6 +34,7 @@ async function main(): Promise<void> {
 
   const pace = process.argv.includes('--fast') ? FAST_PACE : Number(process.env.PHASELOOM_DEMO_PACE ?? 1);
   await untilSubscribed(red, stop.signal);
+  if (seconds > 0) setTimeout(() => stop.abort(), seconds * 1000).unref();
   await simulate({ url: brokerUrl, pace, signal: stop.signal, say: (line) => say(`* ${line}`) });
 
   stopTelling();
@@ -58,7 +58,7 @@ function writeFlow(brokerUrl: string, httpUrl: string): void {
 
 /** A reading published before anybody has subscribed reaches nobody. */
 async function untilSubscribed({ statuses }: NodeRed, signal: AbortSignal): Promise<void> {
-  while (statuses.get(READINGS_IN)?.fill !== 'green' && !signal.aborted) await sleep(100);
+  while (statuses.get(READINGS_IN)?.shape !== 'dot' && !signal.aborted) await sleep(100);
 }
 
 function whereToLook(httpUrl: string, brokerUrl: string): void {
@@ -107,5 +107,5 @@ function counts(health: Awaited<ReturnType<Ledger['health']>> | undefined): stri
 
 main().catch((cause) => {
   console.error(cause);
-  process.exitCode = 1;
+  process.exit(1);
 });

@@ -5,7 +5,7 @@ import type { Alert, Comparison, Identification, PhaseloomRecord, Rejection } fr
 import type { Ledger } from '../../nodes/ledger/ledger';
 import { SqliteLedger } from '../../nodes/ledger/sqlite/sqlite-ledger';
 import { ROOT } from './embedded';
-import { percent, words } from './narrator';
+import { short, words } from './narrator';
 import { truePhase } from './places';
 import { OPEN_POINTS } from './planted';
 
@@ -21,6 +21,8 @@ export async function summary(ledger: Ledger): Promise<string[]> {
   const accepted = await ledger.deliveries({ state: 'accepted', limit: 10_000 });
   const { readings, deliveriesWaiting } = await ledger.health();
   return [
+    'QUILLMERE: what the readings say, and the planted truth beside it',
+    '',
     ...terminals(found),
     '',
     ...openPoints(compared),
@@ -47,8 +49,8 @@ function terminals(found: readonly Identification[]): string[] {
     if (!i) return [terminal, '', '', '', 'not read yet', truth, ''];
     const named = i.phase !== null;
     const remark = named && i.phase !== truth ? 'WRONG' : i.agreesWithRecord === false ? 'the record is wrong' : '';
+    const why = named ? remark : words(i.reasons[0]?.code ?? '');
     const chance = named ? percent(i.probability) : '';
-    const why = named ? remark : (i.reasons[0]?.why ?? '');
     return [terminal, i.recordedPhase ?? '', i.phase ?? '-', chance, words(i.verdict), truth, why];
   });
   const header = ['terminal', 'record', 'found', 'probability', 'verdict', 'truth', ''];
@@ -63,13 +65,18 @@ function terminals(found: readonly Identification[]): string[] {
 function openPoints(compared: readonly Comparison[]): string[] {
   const rows = OPEN_POINTS.map(({ id, truth }) => {
     const c = compared.find((found) => found.openPoint === id);
-    return [id, c ? words(c.verdict) : 'not read yet', c?.landing ?? '-', truth, c?.reasons[0]?.why ?? ''];
+    const why = c?.verdict === 'not-proven' ? words(c.reasons[0]?.code ?? '') : '';
+    return [id, c ? words(c.verdict) : 'not read yet', c?.landing ?? '-', truth, why];
   });
   return ['OPEN POINTS', ...table([['open point', 'verdict', 'landed', 'truth', ''], ...rows])];
 }
 
-function table(rows: readonly (readonly string[])[]): string[] {
-  if (rows.length === 0) return ['  none'];
+/** 1 would claim more than any reading can. */
+const percent = (p: number): string => (p > 0.99999 ? '> 99.999 %' : `${(100 * p).toFixed(3)} %`);
+
+function table(full: readonly (readonly string[])[]): string[] {
+  if (full.length === 0) return ['  none'];
+  const rows = full.map((row) => row.map(short));
   const widths = rows[0]!.map((_, column) => Math.max(...rows.map((row) => row[column]!.length)));
   return rows.map((row) => `  ${row.map((cell, column) => cell.padEnd(widths[column]!)).join('  ')}`.trimEnd());
 }

@@ -14,15 +14,16 @@ const ARGS = [
   '--disable-component-update',
   '--disable-sync',
 ];
-const VIEW = { width: 1680, height: 1050 };
+const PATIENCE_MS = 180_000;
+const VIEW = { width: 1760, height: 1050 };
 
 export async function shoot(file: string, tab = 'demo-flow', url = 'http://127.0.0.1:1880/'): Promise<void> {
   const browser = await chromium.launch({ executablePath: EXECUTABLE, args: ARGS });
   try {
     const page = await browser.newPage({ viewport: VIEW });
-    await page.goto(`${url}#flow/${tab}`);
+    await page.goto(`${url}#flow/${tab}`, { timeout: PATIENCE_MS, waitUntil: 'commit' });
     await settled(page, tab);
-    await page.locator('#red-ui-workspace').screenshot({ path: file });
+    await page.screenshot({ path: file, clip: await extentOf(page) });
   } finally {
     await browser.close();
   }
@@ -30,7 +31,7 @@ export async function shoot(file: string, tab = 'demo-flow', url = 'http://127.0
 
 /** The editor drawn, with nothing open that hides the flow. */
 async function settled(page: Page, tab: string): Promise<void> {
-  await page.waitForSelector('.red-ui-flow-node', { timeout: 30_000 });
+  await page.waitForSelector('.red-ui-flow-node', { timeout: PATIENCE_MS });
   await page.evaluate((id) => {
     // biome-ignore lint/suspicious/noExplicitAny: the editor's global
     const { RED } = globalThis as any;
@@ -40,6 +41,20 @@ async function settled(page: Page, tab: string): Promise<void> {
   }, tab);
   await page.waitForTimeout(2000);
 }
+
+/** Where the flow is drawn, with a margin. */
+const extentOf = (page: Page) =>
+  page.evaluate((margin) => {
+    const drawn = Array.from(
+      document.querySelectorAll('#red-ui-workspace-chart :is(.red-ui-flow-node-group, .red-ui-flow-group)'),
+    );
+    const boxes = drawn.map((element) => element.getBoundingClientRect());
+    const x = Math.min(...boxes.map((b) => b.left)) - margin;
+    const y = Math.min(...boxes.map((b) => b.top)) - margin;
+    const width = Math.max(...boxes.map((b) => b.right)) + margin - x;
+    const height = Math.max(...boxes.map((b) => b.bottom)) + margin - y;
+    return { x, y, width, height };
+  }, 12);
 
 if (require.main === module) {
   const [file, tab, url] = process.argv.slice(2);

@@ -99,7 +99,7 @@ const press =
   };
 
 describe('the example flows', function () {
-  this.timeout(30_000);
+  this.timeout(120_000);
   let rig: Rig;
   before(async () => {
     rig = await nodeRed();

@@ -1,0 +1,164 @@
+import { type ChildProcess, execFileSync, spawn } from 'node:child_process';
+import { once } from 'node:events';
+import { existsSync, mkdtempSync, readFileSync, rmSync } from 'node:fs';
+import { tmpdir } from 'node:os';
+import { join, resolve } from 'node:path';
+import { setTimeout as sleep } from 'node:timers/promises';
+import { expect } from 'chai';
+import { PLACES, positionOf, REFERENCE, terminalOf, truePhase } from '../../flows-examples/demo/places';
+import { NOT_PROVEN, OPEN_POINTS, REJECTIONS, REVERSED_SITE, WRONG_RECORDS } from '../../flows-examples/demo/planted';
+import { makeNetwork } from '../../lib/network';
+import type { Alert, Comparison, Identification, Kind, Reading, Rejection, Rotation } from '../../lib/records';
+import { SqliteLedger } from '../../nodes/ledger/sqlite/sqlite-ledger';
+
+const root = resolve(__dirname, '../..');
+const demo = join(root, 'flows-examples/demo');
+const json = (file: string) => JSON.parse(readFileSync(join(demo, file), 'utf8'));
+const tsx = ['--import', 'tsx'];
+
+const ALERTS = [
+  'instrument-doubt:quillmere/F3/S121/1',
+  ...WRONG_RECORDS.map((terminal) => `record-conflict:${terminal}`),
+  `rotation-conflict:${REVERSED_SITE}`,
+  ...OPEN_POINTS.filter((p) => p.verdict === 'not-the-same-phase').map((p) => `tie-mismatch:${p.id}`),
+].sort();
+
+describe('the network of the demo', () => {
+  it('stands in the flow as it stands in its file', () => {
+    const node = json('demo.flow.json').find((n: { type: string }) => n.type === 'phaseloom-network');
+    expect(JSON.parse(node.document)).to.deep.equal(json('network.json'));
+  });
+
+  it('has the places of the story, and the records are wrong exactly where that was planted', () => {
+    const network = makeNetwork(json('network.json'));
+    const told = PLACES.flatMap((p) => p.phases.map((_, k) => terminalOf(p, k)));
+    expect([...network.terminals.keys()].sort()).to.deep.equal([REFERENCE.terminal, ...told].sort());
+    for (const p of PLACES) expect(network.sites.get(p.site)!.position).to.deep.equal(positionOf(p));
+    const wrong = told.filter((t) => network.terminals.get(t)!.recordedPhase !== truePhase.get(t));
+    expect(wrong.sort()).to.deep.equal([...WRONG_RECORDS, ...NOT_PROVEN].sort());
+  });
+});
+
+/** The truth is the solved IEEE 13-node test feeder (flows-examples/demo/data/SOURCE.md) and what was planted on it. */
+describe('the demo, end to end', function () {
+  this.timeout(240_000);
+  const dir = mkdtempSync(join(tmpdir(), 'phaseloom-demo-'));
+  const file = join(dir, 'phaseloom.sqlite');
+  const env = { ...process.env, PHASELOOM_DEMO_DIR: dir, PHASELOOM_DEMO_SECONDS: '200', PORT: '21880', MQTT_URL: '' };
+  let child: ChildProcess;
+  let printed = '';
+  let ledger: SqliteLedger;
+
+  const all = async <R>(kind: Kind, currentOnly: boolean) =>
+    (await ledger.records({ kinds: [kind], currentOnly, limit: 10_000 })).records as unknown as R[];
+
+  async function until(what: string, holds: () => Promise<boolean> | boolean): Promise<void> {
+    for (let i = 0; i < 400 && child.exitCode === null; i++) {
+      if (await holds()) return;
+      await sleep(500);
+    }
+    throw new Error(`${what} did not come about:\n${printed}`);
+  }
+
+  before(async () => {
+    child = spawn(process.execPath, [...tsx, join(demo, 'start.ts'), '--fast'], { cwd: root, env, stdio: 'pipe' });
+    for (const stream of [child.stdout!, child.stderr!]) stream.on('data', (text) => (printed += text));
+    await until('the end of the story', () => printed.includes('the story is told'));
+    ledger = new SqliteLedger({ file });
+    await ledger.open();
+    const settled = async () => {
+      const { alertsOpen, deliveriesWaiting } = await ledger.health();
+      const compared = await all<Comparison>('comparison', true);
+      return compared.length === OPEN_POINTS.length && alertsOpen === ALERTS.length && deliveriesWaiting === 0;
+    };
+    await until('all findings and deliveries', settled);
+  });
+  after(async () => {
+    child?.kill('SIGKILL');
+    await ledger?.close();
+    rmSync(dir, { recursive: true, force: true });
+  });
+
+  it('names every conductor right, or says that it is not proven where the clock was lost', async () => {
+    const found = new Map((await all<Identification>('identification', true)).map((i) => [i.terminal, i]));
+    expect(found.size).to.equal(truePhase.size);
+    for (const [terminal, truth] of truePhase) {
+      const { verdict, phase, agreesWithRecord, reasons } = found.get(terminal)!;
+      if (NOT_PROVEN.includes(terminal)) {
+        expect([verdict, phase, reasons[0]!.code], terminal).to.eql(['not-proven', null, 'time-quality-unknown']);
+      } else {
+        expect([verdict, phase, agreesWithRecord], terminal).to.eql([
+          'confirmed',
+          truth,
+          !WRONG_RECORDS.includes(terminal),
+        ]);
+      }
+    }
+  });
+
+  it('never named a wrong phase on the way, nor the same phase across an open point that is not', async () => {
+    const said = await all<Identification>('identification', false);
+    expect(said.filter((i) => i.phase !== null && i.phase !== truePhase.get(i.terminal))).to.deep.equal([]);
+    const sound = OPEN_POINTS.filter((p) => p.truth === 'straight').map((p) => p.id);
+    const same = (await all<Comparison>('comparison', false)).filter((c) => c.verdict === 'same-phase');
+    expect([...new Set(same.map((c) => c.openPoint))]).to.deep.equal(sound);
+  });
+
+  it('finds the sound, the rolled and the swapped open point, and does not trust the lost clock', async () => {
+    const compared = new Map((await all<Comparison>('comparison', true)).map((c) => [c.openPoint, c]));
+    for (const { id, verdict, truth } of OPEN_POINTS) {
+      const c = compared.get(id)!;
+      expect([c.verdict, c.landing], id).to.deep.equal([verdict, verdict === 'not-proven' ? null : truth]);
+    }
+    const trap = compared.get('quillmere/OP-42')!;
+    expect(trap.reasons.map((r) => r.code)).to.include('time-quality-unknown');
+    // The clock is late by just what makes the rolled landing look straight.
+    expect(Math.abs(trap.standingAngleDeg!)).to.be.lessThan(10);
+  });
+
+  it('sees the one site that turns the other way', async () => {
+    const turns = (await all<Rotation>('rotation', true)).filter((r) => r.verdict === 'decided');
+    const reversed = turns.filter((r) => r.agreesWithRecord === false);
+    expect(reversed.map((r) => [r.site, r.sequence])).to.deep.equal([[REVERSED_SITE, 'ACB']]);
+  });
+
+  it('keeps what it could not use, with the reason, and a reading sent twice once', async () => {
+    const rejected = await all<Rejection>('rejection', false);
+    const told = rejected.map((r) => [r.stage, r.terminal]);
+    expect(told).to.have.deep.members(REJECTIONS.map((r) => [r.stage, r.terminal]));
+    const { records } = await ledger.records({ kinds: ['reading'], subject: 'quillmere/F3/S115/2' });
+    expect((records as Reading[]).filter((r) => r.job === 'visit 8')).to.have.length(1);
+  });
+
+  it('raises each alert once and hands each transition over once', async () => {
+    const alerts = await ledger.alerts();
+    expect(alerts.map((a) => a.key).sort()).to.deep.equal(ALERTS);
+    const history = (await Promise.all(alerts.map((a) => ledger.alertHistory(a.key)))).flat();
+    const raised = history.filter((a: Alert) => a.transition === 'raised');
+    expect(raised.map((a) => a.key).sort()).to.deep.equal(ALERTS);
+    const accepted = await ledger.deliveries({ state: 'accepted', limit: 1000 });
+    expect(accepted.map((d) => d.key).sort()).to.deep.equal(history.map((a) => a.id).sort());
+    const { 1: url } = /outside system +(\S+)/.exec(printed)!;
+    const handed = (await (await fetch(url!)).json()) as { key: string; specversion: string }[];
+    expect(handed.map((event) => event.key).sort()).to.deep.equal(accepted.map((d) => d.key).sort());
+  });
+
+  it('answers a query over HTTP, and a wrong one with what would be right', async () => {
+    const { 1: url } = /records +(\S+)\?/.exec(printed)!;
+    const records = (await (await fetch(`${url}?kind=comparison&subject=quillmere/OP-23`)).json()) as Comparison[];
+    expect(records.map((c) => c.landing)).to.deep.equal(['rolled']);
+    const wrong = await fetch(`${url}?kind=weather`);
+    expect(wrong.status).to.equal(400);
+    expect(((await wrong.json()) as { error: string }).error).to.contain('identification');
+  });
+
+  it('stops when told to, and the summary has the truth beside each finding', async () => {
+    child.kill('SIGINT');
+    const [code] = child.exitCode === null ? await once(child, 'exit') : [child.exitCode];
+    expect(code, printed).to.equal(0);
+    const summary = execFileSync(process.execPath, [...tsx, join(demo, 'summary.ts')], { cwd: root, env }).toString();
+    expect(summary).to.match(/34 found right, 0 wrong, 3 not proven/);
+    expect(summary).to.match(/OP-31 +not the same phase +swapped +swapped/);
+    expect(existsSync(file)).to.equal(true);
+  });
+});
