@@ -22,6 +22,7 @@ export * from './identify-site';
 export { formatInstant, parseInstant } from './instant';
 export { InstrumentSequences } from './instrument-sequence';
 export * from './joint-likelihood';
+export * from './lead-order';
 export * from './likelihood';
 export * from './network';
 export { type NetworkRead, NetworkSchema, readNetwork } from './network-document';

@@ -60,7 +60,8 @@ export function rotation(
   const angles = options.sense === 'lag' ? anglesDeg.map((a) => -a) : anglesDeg;
   const fits = (['ABC', 'ACB'] as const).map((sequence) => fitOf(angles, sequence, sdDeg));
   const [best, other] = fits[0]!.chi2 <= fits[1]!.chi2 ? [fits[0]!, fits[1]!] : [fits[1]!, fits[0]!];
-  const probability = 1 / (1 + Math.exp((best.chi2 - other.chi2) / 2));
+  // Where neither fits at all, neither is more probable.
+  const probability = best.chi2 === other.chi2 ? 0.5 : 1 / (1 + Math.exp((best.chi2 - other.chi2) / 2));
   const doubt = doubtIn(angles, best, probability, sdDeg);
   if (doubt) return undecided(probability, best.residualsDeg, sdDeg, doubt);
   return Object.freeze({
@@ -153,40 +154,8 @@ function undecided(
     sequence: null,
     turns: null,
     probability,
-    residualsDeg,
+    residualsDeg: Object.freeze(residualsDeg),
     sdDeg,
-    reasons: Object.freeze([reason]),
+    reasons: Object.freeze([Object.freeze(reason)]),
   });
-}
-
-/**
- * Rotation of conductors by their labels in viewing order. C-B-A has the rotation of B-A-C and A-C-B (common practice, no source).
- * Undefined when the labels are not the three phases, each once.
- * @param phases the labels in the order in which the phases reach their crest
- * @example sequenceOfLabels(['C', 'B', 'A']) // 'ACB'
- */
-export function sequenceOfLabels(
-  labels: readonly string[],
-  phases: readonly string[] = ['A', 'B', 'C'],
-): Sequence | undefined {
-  const places = labels.map((l) => phases.indexOf(l));
-  if (labels.length !== 3 || new Set(places).size !== 3 || places.includes(-1)) return undefined;
-  return (places[1]! - places[0]! + 3) % 3 === 1 ? 'ABC' : 'ACB';
-}
-
-/**
- * The three readings of one rotation: moving every conductor by one place does not change it.
- * @example cyclicEquivalents(['C', 'B', 'A']) // [['C', 'B', 'A'], ['B', 'A', 'C'], ['A', 'C', 'B']]
- */
-export function cyclicEquivalents(labels: readonly string[]): readonly (readonly string[])[] {
-  return labels.map((_, i) => [...labels.slice(i), ...labels.slice(0, i)]);
-}
-
-/**
- * The exchanges of two leads that turn one sequence into another: any two when they differ, none when they do not.
- * Pairs of places, 0 to 2.
- * @example leadsToExchange('ABC', 'ACB') // [[0, 1], [0, 2], [1, 2]]
- */
-export function leadsToExchange(found: Sequence, wanted: Sequence): readonly (readonly [number, number])[] {
-  return found === wanted ? [] : PAIRS;
 }

@@ -4,11 +4,11 @@ import { type SymmetricalComponents, symmetricalComponents } from './components'
 import { derivedId } from './derived-id';
 import { type Frame, stampOf } from './frame';
 import { formatInstant } from './instant';
+import { sequenceOfLabels } from './lead-order';
 import { type Phasor, phasor } from './phasor';
 import { takenAtUs } from './reading';
 import type { Rotation } from './records';
 import { type ConductorReadings, readingOf } from './sample';
-import { sequenceOfLabels } from './sequence';
 import { siteSequence } from './site-sequence';
 import { siteUnbalance, siteVoltages } from './site-voltages';
 import type { VisitContext } from './visit-angles';

@@ -1,7 +1,7 @@
 import { expect } from 'chai';
 import { separation } from '../../lib/angle';
+import { sequenceOfLabels } from '../../lib/lead-order';
 import { fromRectangular, minus, type Phasor, phasor, scale } from '../../lib/phasor';
-import { sequenceOfLabels } from '../../lib/sequence';
 import {
   connectionAngle,
   parseVectorGroup,

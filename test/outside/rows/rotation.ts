@@ -1,4 +1,5 @@
-import { leadsToExchange, rotation, sequenceOfLabels } from '../../../lib/sequence';
+import { leadChange, leadsToExchange, sequenceOfLabels } from '../../../lib/lead-order';
+import { rotation } from '../../../lib/sequence';
 import { csv } from '../data';
 import type { CheckRow } from '../rows';
 
@@ -37,6 +38,33 @@ const practice: CheckRow[] = [
   },
 ];
 
+/** The common-practice patterns that are not a rotation, and what they are called. */
+const patterns: CheckRow[] = [
+  [[0, 0, 120], 'two-on-one-phase', 'two leads on one phase'],
+  [[0, 60, 120], 'one-reversed', 'the middle of three read the wrong way round'],
+  [[0, 180, 90], 'half-turn-apart', 'the legs of a high-leg delta to neutral'],
+].map(([angles, expected, what]) => ({
+  ...PRACTICE,
+  what: `${what}: ${(angles as number[]).join(', ')}`,
+  expected: expected as string,
+  got: said(angles as number[]),
+}));
+
+const exchanges = ['ACB', 'CBA', 'BAC'].map(
+  (found): CheckRow => ({
+    ...PRACTICE,
+    source: 'IEC 60034-8 (exchanging two leads reverses); permutations',
+    what: `of the exchanges that turn ${found} into the rotation of ABC, those that give A-B-C itself`,
+    expected: 1,
+    got: () => {
+      const change = leadChange(found, 'ABC');
+      if (change.kind !== 'exchange' || change.exchanges.some((e) => sequenceOfLabels(e.gives) !== 'ABC'))
+        return change.kind;
+      return change.exchanges.filter((e) => e.isExact).length;
+    },
+  }),
+);
+
 /** Every three-phase bus of two solved feeders, in all six viewing orders: unbalanced, loaded, partly behind a delta-wye substation. */
 const feeders = ['ieee13', 'ieee34'].map((feeder): CheckRow => {
   const nodes = Map.groupBy(csv(`${feeder}_solved_opendss.csv`), (r) => r.node!);
@@ -57,4 +85,4 @@ const feeders = ['ieee13', 'ieee34'].map((feeder): CheckRow => {
   };
 });
 
-export const rows: readonly CheckRow[] = [...practice, ...feeders];
+export const rows: readonly CheckRow[] = [...practice, ...patterns, ...exchanges, ...feeders];
