@@ -5,6 +5,7 @@ import { Identification } from './identification';
 import { Reading } from './reading';
 import { Rejection } from './rejection';
 import { Rotation } from './rotation';
+import { Trace } from './trace';
 
 export * from './alert';
 export * from './comparison';
@@ -13,17 +14,19 @@ export * from './identification';
 export * from './reading';
 export * from './rejection';
 export * from './rotation';
+export * from './trace';
 
 export const schemas = {
   reading: Reading,
   identification: Identification,
   rotation: Rotation,
   comparison: Comparison,
+  trace: Trace,
   alert: Alert,
   rejection: Rejection,
 } as const;
 
 /** What a node concluded. */
 export type Finding = Identification | Rotation | Comparison;
-export type PhaseloomRecord = Reading | Finding | Alert | Rejection;
+export type PhaseloomRecord = Reading | Finding | Trace | Alert | Rejection;
 export type Kind = PhaseloomRecord['kind'];

@@ -1,0 +1,105 @@
+/** Evidence from the records of this pack: identifications at terminals of the feeder, comparisons across its open ties. */
+import type { Comparison, Identification } from '../records';
+import type { PairFactor } from './blocks';
+import {
+  type ConductorEvidence,
+  FAULT_RATES,
+  type FaultRates,
+  type SiteEvidence,
+  siteEvidence,
+  slotLikelihood,
+} from './evidence';
+import type { Feeder, PlacedTerminal } from './model';
+import { image, STATES } from './permutation';
+
+export interface FromRecords {
+  readonly rates?: FaultRates;
+  /** the frame's probability of a reading that is simply wrong */
+  readonly grossErrorRate?: number;
+  /** which of the feeder's phases the identifications' angles count from: 0, 1, 2 */
+  readonly zeroPhase?: number;
+}
+
+/** What leaves an angle usable as evidence, though it alone decides nothing. */
+const STILL_EVIDENCE: ReadonlySet<string> = new Set([
+  'ambiguous',
+  'vector-group-unknown',
+  'fits-no-phase',
+  'sequence-unproven',
+  'connection-unproven',
+]);
+
+/**
+ * An identification counts when it is proven, or not proven only because one angle alone could not decide. A voltage between two
+ * phases does not count: it says nothing of one conductor.
+ */
+export const isEvidence = (i: Identification): boolean =>
+  i.angleDeg !== null &&
+  i.sdDeg !== null &&
+  !i.connection?.startsWith('phase-phase') &&
+  (i.verdict !== 'not-proven' || (i.reasons.length > 0 && i.reasons.every((r) => STILL_EVIDENCE.has(r.code))));
+
+/**
+ * The evidence of the newest identifications, one piece for each site of a section. Those of terminals that are not of the feeder,
+ * and those whose angle cannot be used, are passed over.
+ */
+export function evidenceFrom(
+  feeder: Feeder,
+  identifications: Iterable<Identification>,
+  { rates = FAULT_RATES, grossErrorRate = 0.005, zeroPhase = 0 }: FromRecords = {},
+): SiteEvidence[] {
+  const sites = new Map<string, { section: number; from: string[]; conductors: ConductorEvidence[] }>();
+  for (const i of newestOfTerminal(identifications).values()) {
+    const place = feeder.terminals.get(i.terminal);
+    if (!place || !isEvidence(i)) continue;
+    const key = `${place.section} ${place.site}`;
+    const site = sites.get(key) ?? { section: place.section, from: [], conductors: [] };
+    site.from.push(i.id);
+    const turn = -120 * zeroPhase + oppositeDeg(place, i);
+    site.conductors.push({
+      conductor: place.conductor,
+      slots: slotLikelihood(i.angleDeg! + turn, i.sdDeg!, grossErrorRate),
+    });
+    sites.set(key, site);
+  }
+  const turned = feeder.windings.size > 0;
+  return [...sites.values()].map((s) => siteEvidence(s.section, s.from, s.conductors, rates, turned));
+}
+
+/** The second half of a centre tap, and a reversed connection, stand opposite to the conductor's own phase. */
+const oppositeDeg = (place: PlacedTerminal, i: Identification): number =>
+  place.reversed || i.connection === 'phase-neutral-reversed' ? 180 : 0;
+
+function newestOfTerminal(identifications: Iterable<Identification>): Map<string, Identification> {
+  const newest = new Map<string, Identification>();
+  for (const i of identifications) {
+    const known = newest.get(i.terminal);
+    if (!known || known.at <= i.at) newest.set(i.terminal, i);
+  }
+  return newest;
+}
+
+/**
+ * A decided comparison across an open tie as a statement on the two sections it joins; undefined when it is not proven or its
+ * terminals are not all of this feeder.
+ */
+export function tieFrom(feeder: Feeder, comparison: Comparison): PairFactor | undefined {
+  if (comparison.verdict === 'not-proven' || comparison.belongs.length === 0) return undefined;
+  const pairs = comparison.belongs.map((b) => [feeder.terminals.get(b.left), feeder.terminals.get(b.right)] as const);
+  if (pairs.some(([l, r]) => !l || !r)) return undefined;
+  const [left, right] = pairs[0] as readonly [PlacedTerminal, PlacedTerminal];
+  const one = pairs.every(([l, r]) => l!.section === left.section && r!.section === right.section);
+  if (!one || left.section === right.section) return undefined;
+  const doubt = Math.max(1 - comparison.probability, LEAST_DOUBT);
+  const table = new Float64Array(STATES * STATES);
+  for (let s = 0; s < STATES; s++) {
+    for (let t = 0; t < STATES; t++) {
+      const fits = pairs.every(([l, r]) => image(s, l!.conductor) === image(t, r!.conductor));
+      table[STATES * s + t] = fits ? 1 - doubt : doubt;
+    }
+  }
+  return { id: comparison.openPoint, a: left.section, b: right.section, table };
+}
+
+/** A comparison rests on tags too: it is never surer than a site's own faults allow. */
+const LEAST_DOUBT = 0.01;

@@ -1,0 +1,21 @@
+/** The feeder: model, inference, corrections, and where to read next. */
+export { type PairFactor, sameConductors } from './blocks';
+export { CONTRADICTED, type Conflict, conflicts, loopFactors } from './conflicts';
+export {
+  type Correction,
+  type CorrectionGroup,
+  corrections,
+  OFFERED,
+  type SuspectSite,
+  suspectSites,
+} from './corrections';
+export * from './evidence';
+export type { MostProbable } from './exact';
+export { evidenceFrom, type FromRecords, isEvidence, tieFrom } from './from-records';
+export * from './model';
+export { type DayPlan, dayPlan, type NextBest, nextBest } from './next-best';
+export { changeName, PERMUTATIONS } from './permutation';
+export { bestProjection, explain, MOST_LOOPS, type Solution, solve } from './solve';
+export { CREDIBLE, SETTLED, type Suspect, suspects } from './suspects';
+export { type SweepArrays, sweepArrays } from './sweep';
+export * from './trace';
