@@ -52,5 +52,6 @@ export { ROTATION_CAUTION, siteRotation } from './site-rotation';
 export * from './site-score';
 export * from './timing';
 export * from './unbalance';
+export * from './unbalance-limits';
 export { problemsOf } from './validate';
 export * from './windings';
