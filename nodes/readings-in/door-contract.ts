@@ -5,7 +5,6 @@ import type { FlowMessage } from '../kit/serve';
 import type { Arrival } from './arrival';
 import type { BatchLimits } from './batcher';
 import type { Held } from './connection';
-import type { Outgoing } from './sender';
 
 export interface DoorSettings extends BatchLimits {
   readonly id: string;
@@ -36,10 +35,17 @@ export interface Item extends Arrival {
   readonly isMapped?: boolean;
 }
 
+/** A reading on its way out. No item: it was stored by an earlier run and is sent again. */
+export interface Outgoing {
+  readonly reading: Reading;
+  readonly seq: number;
+  readonly topic: string | undefined;
+  readonly item?: Item;
+}
+
 export interface DoorOutput {
-  /** stored and new, in order */
-  readings(sent: readonly { readonly item: Item; readonly reading: Reading; readonly seq: number }[]): void;
-  readingsAgain(sent: readonly Outgoing[]): void;
+  /** in the order of the ledger */
+  readings(sent: readonly Outgoing[]): void;
   rejections(sent: readonly { readonly item: Item; readonly rejection: Rejection }[]): void;
   /** something that cannot happen did */
   trouble(error: Error): void;

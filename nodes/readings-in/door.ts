@@ -2,16 +2,15 @@
  * The door: messages in, readings and rejections stored in one transaction, only then acknowledged, only then sent into the flow.
  */
 import type { IPublishPacket } from 'mqtt';
-import type { Reading, Rejection } from '../../lib/records';
 import { Trouble } from '../kit/trouble';
 import type { LedgerNode } from '../ledger/ledger';
 import type { Taken } from './arrival';
 import { Batcher } from './batcher';
 import type { Held } from './connection';
-import type { DoorCounts, DoorOutput, DoorSettings, Entry, EntryOutcome, Item } from './door-contract';
+import { Dispatch } from './dispatch';
+import type { DoorCounts, DoorOutput, DoorSettings, Entry, Item } from './door-contract';
 import { type IntakeRules, take } from './intake';
 import type { Mapping } from './mapping';
-import { Sender } from './sender';
 import type { Session } from './session';
 import { type Stored, Storing } from './storing';
 
@@ -22,15 +21,13 @@ const CLOSE_DEADLINE_MS = 9000;
 export class Door {
   readonly counts: DoorCounts = { received: 0, stored: 0, duplicates: 0, rejected: 0, skipped: 0, mostPending: 0 };
   readonly storing: Storing<Item>;
-  readonly sender: Sender;
+  readonly dispatch: Dispatch;
   session: Session | undefined;
   /** called when it is connected, or no longer */
   changed: () => void = () => undefined;
   private readonly batcher: Batcher<Item>;
   private readonly highWater: number;
   private isClosing = false;
-  private isSettling = false;
-  private failuresSeen = 0;
   private timer: NodeJS.Timeout | undefined;
 
   constructor(
@@ -47,7 +44,7 @@ export class Door {
       settings.id,
       () => this.isClosing,
     );
-    this.sender = new Sender(settings.id, settings.settleMs, (sent) => output.readingsAgain(sent));
+    this.dispatch = new Dispatch(settings, this.storing, output, this.counts, () => this.isClosing);
     this.batcher = new Batcher(
       settings,
       (batch) => this.carry(batch),
@@ -57,13 +54,9 @@ export class Door {
 
   /** Sends what an earlier run left unsent, then opens. */
   async start(): Promise<void> {
-    await this.storing.whenOpen(async (ledger) => {
-      await this.sender.open(ledger);
-      await this.sender.catchUp(ledger, () => this.isClosing);
-    });
+    await this.dispatch.begin();
     if (this.isClosing) return;
-    this.failuresSeen = this.storing.failures;
-    this.timer = setInterval(() => void this.settle(), 1000);
+    this.timer = setInterval(() => void this.dispatch.settle(this.ledgerNode.ledger), 1000);
     this.batcher.start();
     this.session?.start();
   }
@@ -102,7 +95,7 @@ export class Door {
     const deadline = new Promise((late) => setTimeout(late, CLOSE_DEADLINE_MS).unref());
     await Promise.race([this.batcher.drained(), deadline]);
     for (const { entry } of this.batcher.abandon()) entry?.failed(closing());
-    await this.settle();
+    await this.dispatch.settle(this.ledgerNode.ledger);
     await this.session?.end(removed);
   }
 
@@ -122,7 +115,7 @@ export class Door {
       }
       await this.storing.store(parcels, async (part) => {
         this.acknowledge(part);
-        await this.send(part);
+        await this.dispatch.send(part);
         for (const { item } of part) told.add(item);
       });
     } catch (cause) {
@@ -144,64 +137,12 @@ export class Door {
     if (held.length > 0) this.session?.acknowledge(held);
   }
 
-  private async send(part: readonly Stored<Item>[]): Promise<void> {
-    const unsent = await this.unsentIn(part);
-    const readings: { item: Item; reading: Reading; seq: number }[] = [];
-    const rejections: { item: Item; rejection: Rejection }[] = [];
-    for (const { item, taken, places } of part) {
-      places.forEach(({ seq, isNew }, i) => {
-        this.counts[isNew ? 'stored' : 'duplicates']++;
-        if (unsent ? unsent.delete(seq) : isNew) readings.push({ item, reading: taken.readings[i]!, seq });
-      });
-      if (taken.rejection) {
-        this.counts.rejected++;
-        rejections.push({ item, rejection: taken.rejection });
-      }
-    }
-    if (!this.isClosing) {
-      if (readings.length > 0) this.output.readings(readings);
-      if (rejections.length > 0) this.output.rejections(rejections);
-      const last = readings.at(-1);
-      if (last) this.sender.note(last.seq);
-    }
-    for (const stored of part) stored.item.entry?.stored(outcomeOf(stored));
-  }
-
-  /**
-   * After a write that failed, and may yet have been committed, "already there" no longer means "already sent": the ledger is asked.
-   * Places of this part that have not been sent, or undefined when all is well.
-   */
-  private async unsentIn(part: readonly Stored<Item>[]): Promise<Set<number> | undefined> {
-    if (this.storing.failures === this.failuresSeen || this.isClosing) return undefined;
-    const places = new Set(part.flatMap((stored) => stored.places.map(({ seq }) => seq)));
-    const unsent = await this.storing.whenOpen((ledger) => this.sender.catchUp(ledger, () => this.isClosing, places));
-    this.failuresSeen = this.storing.failures;
-    return unsent;
-  }
-
   private makeRoom(): void {
     if (this.isClosing) return;
     const hasRoom = this.batcher.pending <= this.highWater / 2 && this.batcher.pendingBytes <= HIGH_WATER_BYTES / 2;
     if (hasRoom) this.session?.resume();
   }
-
-  private async settle(): Promise<void> {
-    const ledger = this.ledgerNode.ledger;
-    if (!ledger || this.isSettling) return;
-    this.isSettling = true;
-    try {
-      await this.sender.settle(ledger);
-    } catch {
-      // The place stays where it is; more is sent again after a restart.
-    } finally {
-      this.isSettling = false;
-    }
-  }
 }
 
 const EMPTY: Taken = { readings: [], rejection: undefined };
 const closing = () => new Trouble('closing', 'the node is being closed; the message was not stored');
-const outcomeOf = ({ taken, places }: Stored<Item>): EntryOutcome => ({
-  readings: taken.readings.map((reading, i) => ({ reading, ...places[i]! })),
-  rejection: taken.rejection,
-});

@@ -1,38 +1,30 @@
 /** What leaves the node, as messages. */
 import type { NodeMessage } from 'node-red';
-import type { Reading, Rejection } from '../../lib/records';
-import type { Item } from './door-contract';
+import type { Rejection } from '../../lib/records';
+import type { Item, Outgoing } from './door-contract';
 
-/** A reading on its way out. No item: it was stored by an earlier run and is sent again. */
-export interface Outbound {
-  readonly reading: Reading;
-  readonly seq: number;
-  readonly topic: string | undefined;
-  readonly item?: Item;
-}
-
-export function singles(sent: readonly Outbound[], newId: () => string): NodeMessage[] {
+export function singles(sent: readonly Outgoing[]): NodeMessage[] {
   return sent.map(({ reading, seq, topic, item }) => {
-    const again = item ? {} : { resent: true };
-    const retained = item?.retain ? { retain: true } : {};
-    const base = item?.entry?.msg ?? { _msgid: newId(), topic };
-    return { ...base, ...retained, payload: reading, reading, phaseloom: { seq, ...again } } as NodeMessage;
+    if (!item) return { topic, payload: reading, reading, phaseloom: { seq, resent: true } } as NodeMessage;
+    if (item.entry?.msg) return { ...item.entry.msg, payload: reading, reading, phaseloom: { seq } } as NodeMessage;
+    const msg = { topic, payload: reading, reading, phaseloom: { seq } };
+    return (item.retain ? { ...msg, retain: true } : msg) as NodeMessage;
   });
 }
 
 /** One message for all that came from the broker, and one for each message from the flow, whose properties stay with its readings. */
-export function batches(sent: readonly Outbound[], newId: () => string): NodeMessage[] {
-  const byOrigin = new Map<object | undefined, Outbound[]>();
+export function batches(sent: readonly Outgoing[]): NodeMessage[] {
+  const byOrigin = new Map<object | undefined, Outgoing[]>();
   for (const out of sent) {
     const msg = out.item?.entry?.msg;
     const group = byOrigin.get(msg);
     if (group) group.push(out);
     else byOrigin.set(msg, [out]);
   }
-  return [...byOrigin].map(([msg, group]) => batch(group, msg ?? { _msgid: newId(), ...topicInCommon(group) }));
+  return [...byOrigin].map(([msg, group]) => batch(group, msg ?? topicInCommon(group)));
 }
 
-function batch(sent: readonly Outbound[], base: object): NodeMessage {
+function batch(sent: readonly Outgoing[], base: object): NodeMessage {
   const readings = sent.map(({ reading }) => reading);
   const again = sent.some(({ item }) => item) ? {} : { resent: true };
   return {
@@ -43,17 +35,14 @@ function batch(sent: readonly Outbound[], base: object): NodeMessage {
   } as never;
 }
 
-function topicInCommon(sent: readonly Outbound[]): { topic?: string } {
+function topicInCommon(sent: readonly Outgoing[]): { topic?: string } {
   const topic = sent[0]?.topic;
   return topic !== undefined && sent.every((out) => out.topic === topic) ? { topic } : {};
 }
 
-export function rejected(
-  sent: readonly { readonly item: Item; readonly rejection: Rejection }[],
-  newId: () => string,
-): NodeMessage[] {
+export function rejected(sent: readonly { readonly item: Item; readonly rejection: Rejection }[]): NodeMessage[] {
   return sent.map(({ item, rejection }) => {
-    const base = item.entry?.msg ?? { _msgid: newId(), topic: item.topic };
+    const base = item.entry?.msg ?? { topic: item.topic };
     return { ...base, payload: rejection } as NodeMessage;
   });
 }

@@ -12,7 +12,7 @@ import { FaceMaker } from './face';
 import { defaultClientId, instanceId, SessionMemory } from './identity';
 import type { IntakeRules } from './intake';
 import { makeMapping } from './mapping';
-import { batches, type Outbound, rejected, singles } from './messages';
+import { batches, rejected, singles } from './messages';
 import { NearMatch } from './near-match';
 import { Session } from './session';
 import { type ReadingsInDef, readSettings, type Settings } from './settings';
@@ -40,7 +40,7 @@ function open(RED: NodeAPI, node: ReadingsInNode, settings: Settings, def: Readi
   const mapping = settings.mapping ? makeMapping(RED, node, settings.mapping) : undefined;
   const maxEntries = RED.settings.nodeMessageBufferMaxLength || 100_000;
   const limits = { ...settings, maxEntries, id: node.id };
-  const door = new Door(limits, rulesOf(RED, settings, def), mapping, ledger, outputOf(RED, node, settings));
+  const door = new Door(limits, rulesOf(RED, settings, def), mapping, ledger, outputOf(node, settings));
   if (def.broker) door.session = sessionOf(RED, node, settings, def, door);
   return door;
 }
@@ -70,14 +70,16 @@ function sessionOf(RED: NodeAPI, node: ReadingsInNode, settings: Settings, def: 
   });
 }
 
-function outputOf(RED: NodeAPI, node: Node, { sendsBatches }: Settings): DoorOutput {
-  const newId = () => RED.util.generateId();
+function outputOf(node: Node, { sendsBatches }: Settings): DoorOutput {
   const form = sendsBatches ? batches : singles;
-  const send = (sent: readonly Outbound[]) => node.send([form(sent, newId), null] as never);
+  // One by one: of an array of messages Node-RED would clone every one but the first.
   return {
-    readings: (sent) => send(sent.map((one) => ({ ...one, topic: one.item.topic }))),
-    readingsAgain: send,
-    rejections: (sent) => node.send([null, rejected(sent, newId)] as never),
+    readings: (sent) => {
+      for (const msg of form(sent)) node.send([msg, null]);
+    },
+    rejections: (sent) => {
+      for (const msg of rejected(sent)) node.send([null, msg]);
+    },
     trouble: (error) => node.error(error),
   };
 }
@@ -96,7 +98,7 @@ function run(RED: NodeAPI, node: ReadingsInNode, door: Door, light: StatusLight)
     ...door.counts,
     ...door.session?.facts,
     pending: door.pending,
-    resent: door.sender.resent,
+    resent: door.dispatch.sender.resent,
     ledgerFailures: door.storing.failures,
   });
   node.enter = (payload, topic = '') => enter(door, payload, topic);

@@ -2,14 +2,8 @@
  * What has been sent into the flow, and what has had time to finish. The ledger keeps that place; after a crash or a deployment, what
  * lies past it is sent again. Records made of readings have derived ids, so a second pass changes nothing.
  */
-import type { Reading } from '../../lib/records';
 import type { Ledger, StoredReading } from '../ledger/ledger';
-
-export interface Outgoing {
-  readonly seq: number;
-  readonly reading: Reading;
-  readonly topic: string | undefined;
-}
+import type { Outgoing } from './door-contract';
 
 const PAGE = 500;
 

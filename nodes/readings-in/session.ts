@@ -3,8 +3,10 @@ import type { IClientOptions, IConnackPacket, IPublishPacket } from 'mqtt';
 import { Trouble } from '../kit/trouble';
 import { Backoff } from './backoff';
 import { Connection, type ConnectionListener, type Held } from './connection';
+import { endSession3 } from './ending-session';
 import type { RememberedSession, SessionMemory } from './identity';
 import { subscribe } from './subscribing';
+import { Warnings } from './warnings';
 
 export type SessionState = 'idle' | 'connecting' | 'connected' | 'waiting' | 'standing-back' | 'ended';
 
@@ -29,8 +31,6 @@ export interface SessionFacts {
 }
 
 const SHORT_MS = 10_000;
-/** The same warning is not given again before. */
-const WARN_AGAIN_MS = 600_000;
 
 export class Session implements ConnectionListener {
   readonly facts: SessionFacts = { connects: 0, sessionsLost: 0, takenOver: 0, acksDropped: 0, acked: 0, parks: 0 };
@@ -40,7 +40,7 @@ export class Session implements ConnectionListener {
   private retry: NodeJS.Timeout | undefined;
   private readonly backoff = new Backoff();
   private shortLived = 0;
-  private readonly warnedAtMs = new Map<string, number>();
+  private readonly warnings: Warnings;
 
   constructor(
     private readonly url: string,
@@ -48,12 +48,14 @@ export class Session implements ConnectionListener {
     private readonly wanted: RememberedSession,
     private readonly memory: SessionMemory,
     private readonly listener: SessionListener,
-  ) {}
+  ) {
+    this.warnings = new Warnings((text) => listener.warn(text));
+  }
 
   start(): void {
     const before = this.memory.recall();
     if (before && (before.clientId !== this.wanted.clientId || before.broker !== this.wanted.broker)) {
-      this.warn(
+      this.warnings.give(
         'session-left',
         `the session of client id ${before.clientId} is left at the broker used before: what is queued there is not read`,
       );
@@ -98,20 +100,23 @@ export class Session implements ConnectionListener {
     const before = this.memory.recall();
     if (before && !connack.sessionPresent) {
       this.facts.sessionsLost++;
-      this.warn(
+      this.warnings.give(
         'session-lost',
         'the broker no longer had our session: messages published while we were away may be gone',
       );
     }
     if (connack.properties?.sessionExpiryInterval === 0) {
-      this.warn('session-not-kept', 'the broker does not keep sessions: what is published while we are away is lost');
+      this.warnings.give(
+        'session-not-kept',
+        'the broker does not keep sessions: what is published while we are away is lost',
+      );
     }
     const subscribed = connack.sessionPresent ? before?.filters : undefined;
-    subscribe(connection.client, this.wanted.filters, subscribed, (code, text) => this.warn(code, text)).then(
+    subscribe(connection.client, this.wanted.filters, subscribed, (code, text) => this.warnings.give(code, text)).then(
       () => this.subscribed(connection),
       (cause: Error) => {
         if (connection !== this.connection) return;
-        if (cause instanceof Trouble) this.warn(cause.code, cause.message);
+        if (cause instanceof Trouble) this.warnings.give(cause.code, cause.message);
         connection.cut(cause.message);
       },
     );
@@ -140,13 +145,6 @@ export class Session implements ConnectionListener {
     this.state = 'waiting';
     if (wasUp) this.listener.note(`connection to the broker lost: ${why}`);
     this.retry = setTimeout(() => this.open(), this.backoff.next(lastedMs));
-  }
-
-  private warn(code: string, text: string): void {
-    const nowMs = performance.now();
-    if (nowMs - (this.warnedAtMs.get(code) ?? Number.NEGATIVE_INFINITY) < WARN_AGAIN_MS) return;
-    this.warnedAtMs.set(code, nowMs);
-    this.listener.warn(text);
   }
 
   private open(): void {
@@ -178,23 +176,6 @@ export class Session implements ConnectionListener {
     const rival = takenOver
       ? 'another client uses'
       : `the connection never lasts (${why}); perhaps another client uses`;
-    this.warn('client-id-contested', `${rival} our client id ${this.wanted.clientId}: give each its own`);
+    this.warnings.give('client-id-contested', `${rival} our client id ${this.wanted.clientId}: give each its own`);
   }
-}
-
-/** MQTT 3.1.1 ends a session only by a connection that asks for a clean one. */
-async function endSession3(url: string, options: IClientOptions): Promise<void> {
-  await new Promise<void>((resolve) => {
-    const connection: Connection = new Connection(
-      url,
-      { ...options, clean: true },
-      {
-        connected: () => void connection.end().then(resolve),
-        arrived: () => true,
-        overstayed: () => undefined,
-        closed: () => resolve(),
-      },
-    );
-    setTimeout(() => connection.end().then(resolve), 4000).unref();
-  });
 }

@@ -42,7 +42,7 @@ class Subject {
     this.session.start();
   }
 
-  async until(what: string, holds: () => boolean, withinMs = 10_000): Promise<void> {
+  async until(what: string, holds: () => boolean, withinMs = 30_000): Promise<void> {
     const deadline = Date.now() + withinMs;
     while (!holds()) {
       if (Date.now() > deadline)
@@ -61,7 +61,7 @@ const pause = (ms: number) => new Promise((r) => setTimeout(r, ms));
 const numbers = (n: number) => Array.from({ length: n }, (_, i) => String(i));
 
 describe('readings in: the MQTT session', function () {
-  this.timeout(30_000);
+  this.timeout(120_000);
   let broker: Broker;
   let aedes: Awaited<ReturnType<typeof aedesBroker>>;
   let folder: string;
@@ -217,7 +217,7 @@ describe('readings in: the MQTT session', function () {
         subject.room = 30;
         await subject.connected();
         await publish(numbers(200));
-        const deadline = Date.now() + 10_000;
+        const deadline = Date.now() + 60_000;
         let most = 0;
         let done = 0;
         while (done < 200 && Date.now() < deadline) {
@@ -266,7 +266,7 @@ describe('readings in: the MQTT session', function () {
     const other = new Subject(wire.port, options, ['twins/#'], folder);
     subjects.push(one, other);
     const contested = () => [...one.warnings, ...other.warnings].some((w) => w.includes('client id twins'));
-    await one.until('contested', contested, 15_000);
+    await one.until('contested', contested, 60_000);
     const before = one.session.facts.connects + other.session.facts.connects;
     await pause(1500);
     expect(one.session.facts.connects + other.session.facts.connects - before).to.be.at.most(6);

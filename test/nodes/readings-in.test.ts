@@ -18,7 +18,7 @@ const reading = (over: object = {}) => ({
 });
 
 const pause = (ms: number) => new Promise((r) => setTimeout(r, ms));
-async function until(holds: () => boolean | Promise<boolean>, withinMs = 8000): Promise<void> {
+async function until(holds: () => boolean | Promise<boolean>, withinMs = 30_000): Promise<void> {
   const deadline = Date.now() + withinMs;
   while (!(await holds())) {
     if (Date.now() > deadline) throw new Error(`not within ${withinMs} ms: ${holds}`);
@@ -27,7 +27,7 @@ async function until(holds: () => boolean | Promise<boolean>, withinMs = 8000): 
 }
 
 describe('readings in, in Node-RED with Mosquitto', function () {
-  this.timeout(30_000);
+  this.timeout(120_000);
   let broker: Broker;
   let rig: Rig;
   let publisher: MqttClient;
@@ -82,7 +82,7 @@ describe('readings in, in Node-RED with Mosquitto', function () {
       ...over,
     });
   const connected = async () => {
-    for (let i = 0; i < 400 && !rig.status('in')?.text?.startsWith('connected'); i++)
+    for (let i = 0; i < 2000 && !rig.status('in')?.text?.startsWith('connected'); i++)
       await new Promise((r) => setTimeout(r, 25));
     expect(rig.status('in')).to.include({ fill: 'green', shape: 'dot' });
   };
@@ -90,7 +90,7 @@ describe('readings in, in Node-RED with Mosquitto', function () {
   const stored = async (): Promise<readonly StoredReading[]> =>
     (await rig.node('ledger').ready()).readingsAfter(0, 10_000);
   const acked = async (n: number) => {
-    for (let i = 0; i < 400 && counters().acked! < n; i++) await new Promise((r) => setTimeout(r, 10));
+    for (let i = 0; i < 2000 && counters().acked! < n; i++) await new Promise((r) => setTimeout(r, 10));
     expect(counters().acked).to.equal(n);
   };
 
@@ -100,7 +100,7 @@ describe('readings in, in Node-RED with Mosquitto', function () {
       await connected();
       const sent = reading({ voltageV: 14_390 });
       await publish(sent);
-      const msg = await rig.next('good');
+      const msg = await rig.next('good', 30_000);
       expect(msg.payload).to.include({ kind: 'reading', terminal: TERMINAL, voltageV: 14_390 });
       expect(msg.reading).to.deep.equal(msg.payload);
       expect(msg.topic).to.equal(`run${run}/P-07`);
@@ -128,7 +128,7 @@ describe('readings in, in Node-RED with Mosquitto', function () {
     expect(counters()).to.include({ received: 50, acked: 0, stored: 0 });
     expect(wire.acks).to.deep.equal([]);
     release();
-    await rig.until('good', 50);
+    await rig.until('good', 50, 30_000);
     await acked(50);
     expect(wire.acks).to.deep.equal([...wire.acks].sort((a, b) => a - b));
     expect((await stored()).map((s) => s.seq)).to.deep.equal(rig.got('good').map((m) => m.phaseloom.seq));
@@ -172,8 +172,8 @@ describe('readings in, in Node-RED with Mosquitto', function () {
       await publish(value);
       await publish(reading());
     }
-    await rig.until('good', bad.length);
-    const rejections = (await rig.until('bad', bad.length)).map((m) => m.payload);
+    await rig.until('good', bad.length, 30_000);
+    const rejections = (await rig.until('bad', bad.length, 30_000)).map((m) => m.payload);
     for (const rejection of rejections) expect(problemsOf('rejection', rejection)).to.deep.equal([]);
     expect(new Set(rejections.map((r) => r.id)).size).to.equal(bad.length);
     await acked(2 * bad.length);
@@ -186,15 +186,15 @@ describe('readings in, in Node-RED with Mosquitto', function () {
     await rig.deploy(flow());
     await connected();
     await publish(reading());
-    await rig.until('good', 1);
+    await rig.until('good', 1, 30_000);
     const other = new DatabaseSync(join(rig.userDir, `ledger-${run}.sqlite`));
     other.exec(
       "create trigger poison before insert on reading when new.terminal = 'poison' begin select raise(abort, 'not this one'); end",
     );
     other.close();
     await Promise.all(Array.from({ length: 21 }, (_, i) => publish(reading(i === 13 ? { terminal: 'poison' } : {}))));
-    await rig.until('good', 21);
-    const [rejection] = await rig.until('bad', 1);
+    await rig.until('good', 21, 30_000);
+    const [rejection] = await rig.until('bad', 1, 30_000);
     expect(rejection!.payload.problems[0].code).to.equal('ledger-refused');
     expect(rejection!.payload.problems[0].what).to.contain('not this one');
     expect(rejection!.payload.terminal).to.equal('poison');
@@ -206,11 +206,11 @@ describe('readings in, in Node-RED with Mosquitto', function () {
     const [once, light, kept] = [reading(), reading(), reading()];
     await publish(kept, { retain: true }, `run${run}/kept`);
     await rig.deploy(flow());
-    await rig.until('good', 1);
+    await rig.until('good', 1, 30_000);
     expect(rig.got('good')[0]).to.include({ topic: `run${run}/kept`, retain: true });
     for (let i = 0; i < 3; i++) await publish(once);
     await publish(light, { qos: 0 });
-    await rig.until('good', 3);
+    await rig.until('good', 3, 30_000);
     await until(() => counters().received === 5);
     await acked(4);
     expect(counters()).to.include({ received: 5, stored: 3, duplicates: 2, rejected: 0 });
@@ -261,7 +261,7 @@ describe('readings in, in Node-RED with Mosquitto', function () {
         `run${run}/S118`,
       );
       await publish({ t: '2026-05-04T10:15:31Z', values: [{ cond: '1', a: 4 }] }, {}, `run${run}/S119`);
-      const got = (await rig.until('good', 3)).map((m) => [m.payload.terminal, m.payload.angleDeg]);
+      const got = (await rig.until('good', 3, 30_000)).map((m) => [m.payload.terminal, m.payload.angleDeg]);
       expect(got).to.deep.equal([
         ['S118/1', 3.5],
         ['S118/2', -116],
@@ -283,8 +283,8 @@ describe('readings in, in Node-RED with Mosquitto', function () {
         { r: reading() },
       ])
         await publish(value);
-      await rig.until('good', 1);
-      const codes = (await rig.until('bad', 4)).map((m) => m.payload.problems.at(-1).code);
+      await rig.until('good', 1, 30_000);
+      const codes = (await rig.until('bad', 4, 30_000)).map((m) => m.payload.problems.at(-1).code);
       expect(codes).to.deep.equal(['mapping-empty', 'mapping-failed', 'schema-required', 'mapping-empty']);
       await acked(6);
     });
@@ -303,12 +303,12 @@ describe('readings in, in Node-RED with Mosquitto', function () {
       const release = await lockWhenOpen();
       rig.send('in', { payload: [reading(), { terminal: 'x' }, reading()], topic: 'by hand', job: 7 });
       await release();
-      const got = await rig.until('good', 2);
+      const got = await rig.until('good', 2, 30_000);
       expect(got.map((m) => [m.topic, m.job])).to.deep.equal([
         ['by hand', 7],
         ['by hand', 7],
       ]);
-      const [bad] = await rig.until('bad', 1);
+      const [bad] = await rig.until('bad', 1, 30_000);
       expect(bad!.payload.problems.map((p: { at: string }) => p.at)).to.include('/1/takenAt');
       expect(rig.errors).to.deep.equal([]);
       expect(await stored()).to.have.length(2);
@@ -348,17 +348,17 @@ describe('readings in, in Node-RED with Mosquitto', function () {
       await rig.deploy(flow());
       await connected();
       await publish(reading());
-      await rig.until('good', 1);
+      await rig.until('good', 1, 30_000);
       await until(async () => (await (await rig.node('ledger').ready()).cursor('sent:in')) > 0);
       await publish(reading());
       await publish(reading());
-      await rig.until('good', 3);
+      await rig.until('good', 3, 30_000);
       const unsettled = rig
         .got('good')
         .slice(1)
         .map((m) => m.payload.id);
       await rig.deploy(flow());
-      const again = await rig.until('good', 2);
+      const again = await rig.until('good', 2, 30_000);
       expect(again.map((m) => m.payload.id)).to.deep.equal(unsettled);
       expect(again[0]!.phaseloom).to.include({ resent: true });
       expect(again[0]!.topic).to.equal(`run${run}/P-07`);
@@ -366,7 +366,7 @@ describe('readings in, in Node-RED with Mosquitto', function () {
       await rig.deploy(flow());
       await connected();
       await publish(reading());
-      await rig.until('good', 1);
+      await rig.until('good', 1, 30_000);
       expect(rig.got('good')[0]!.phaseloom).not.to.have.property('resent');
       expect(rig.got('good')).to.have.length(1);
     });
@@ -413,6 +413,18 @@ describe('readings in, in Node-RED with Mosquitto', function () {
       await until(async () => (await stored()).length === published, 10_000);
       expect(listeners()).to.equal(before);
     });
+  });
+
+  it('rejects a terminal that the chosen network does not know, and says which one is nearest', async () => {
+    const document = JSON.stringify({ id: 'hollin', terminals: [{ id: TERMINAL }, { id: 'hollin-bank/F3/S118/1' }] });
+    await rig.deploy([...flow({ network: 'net' }), { id: 'net', type: 'phaseloom-network', source: 'json', document }]);
+    await connected();
+    await publish(reading({ terminal: 'hollin-bank/F3/S118-2' }));
+    await publish(reading());
+    const [bad] = await rig.until('bad', 1, 30_000);
+    expect(bad!.payload.problems[0]).to.include({ code: 'terminal-unknown', at: '/terminal' });
+    expect(bad!.payload.problems[0].expected).to.contain(`did you mean "${TERMINAL}"?`);
+    expect((await rig.until('good', 1, 30_000))[0]!.payload.terminal).to.equal(TERMINAL);
   });
 
   it('shows a configuration that cannot work and refuses each message with the reason', async () => {
