@@ -1,236 +1,133 @@
 /**
- * The life of an alert: the alarm states of IEC 62682 and ISA-18.2 (state diagram from memory). Pure: time is an argument, the
- * record before and an event give the record after, or the reason why that event is not for that state.
+ * How conditions move alerts. Pure: time is an argument; the record before and what a finding says give the record after.
+ * An alert rests on its newest evidence: what is older changes nothing. A statement that contradicts what the alert says must stand
+ * for a time before it holds (on-delay and off-delay of IEC 62682 / ISA-18.2, from memory), so that an alert does not flap.
  */
-import { derivedId } from './derived-id';
-import { formatInstant } from './instant';
-import type { Alert, AlertCategory, AlertState, Priority } from './records';
+import { type Condition, contradicts, instant, pendingCondition, pendingOf } from './alert-condition';
+import { nextState } from './alert-states';
+import { type AlertStep, type Draft, next, transition, UNCHANGED } from './alert-transition';
+import { parseInstant } from './instant';
+import type { Alert } from './records';
 
-/** What a finding says about one alert key. */
-export interface Condition {
-  readonly key: string;
-  readonly category: AlertCategory;
-  readonly subject: string;
-  readonly priority: Priority;
-  readonly active: boolean;
-  /** it happened and is over: it calls until somebody has seen it */
-  readonly momentary?: boolean;
-  readonly text: string;
-  readonly caution: string;
-  /** ids of the findings it rests on */
-  readonly from: readonly string[];
-  /** instant of the evidence, RFC 3339 in UTC */
-  readonly evidenceAt: string;
-  readonly frame?: Alert['frame'];
+/** How long a contrary statement must stand, seconds: before an alert is raised, and before a raised one changes or returns. */
+export interface AlertDelays {
+  readonly onS: number;
+  readonly offS: number;
 }
 
-export type OperatorAction =
-  | { readonly action: 'acknowledge'; readonly by: string; readonly comment?: string }
-  | { readonly action: 'shelve'; readonly by: string; readonly comment: string; readonly untilUs: number }
-  | { readonly action: 'unshelve'; readonly by: string; readonly comment?: string }
-  | { readonly action: 'suppress'; readonly by: string; readonly comment: string }
-  | { readonly action: 'unsuppress'; readonly by: string; readonly comment?: string }
-  | { readonly action: 'out-of-service'; readonly by: string; readonly comment: string }
-  | { readonly action: 'in-service'; readonly by: string; readonly comment?: string }
-  | { readonly action: 'comment'; readonly by: string; readonly comment: string };
-
-export type AlertStep =
-  | { readonly outcome: 'changed'; readonly alert: Alert }
-  | { readonly outcome: 'unchanged' }
-  | { readonly outcome: 'refused'; readonly code: string; readonly why: string };
-
-/** Set aside by a person: the condition is followed, nobody is called. */
-const SET_ASIDE: ReadonlySet<AlertState> = new Set(['shelved', 'suppressed-by-design', 'out-of-service']);
-
-/** State after the condition comes, by state before. */
-const RAISED: Readonly<Record<AlertState, AlertState>> = {
-  normal: 'unacknowledged',
-  unacknowledged: 'unacknowledged',
-  acknowledged: 'acknowledged',
-  'returned-unacknowledged': 'unacknowledged',
-  shelved: 'shelved',
-  'suppressed-by-design': 'suppressed-by-design',
-  'out-of-service': 'out-of-service',
-};
-
-/** State after the condition goes. */
-const RETURNED: Readonly<Record<AlertState, AlertState>> = {
-  normal: 'normal',
-  unacknowledged: 'returned-unacknowledged',
-  acknowledged: 'normal',
-  'returned-unacknowledged': 'returned-unacknowledged',
-  shelved: 'shelved',
-  'suppressed-by-design': 'suppressed-by-design',
-  'out-of-service': 'out-of-service',
-};
-
-type Action = OperatorAction['action'];
-
-/** States an action is for, and the state it leads to; 'back': as the condition stands. */
-const ACTIONS: Readonly<
-  Record<Exclude<Action, 'comment'>, { readonly from: readonly AlertState[]; readonly to: AlertState | 'back' }>
-> = {
-  acknowledge: { from: ['unacknowledged', 'returned-unacknowledged'], to: 'back' },
-  shelve: { from: ['normal', 'unacknowledged', 'acknowledged', 'returned-unacknowledged', 'shelved'], to: 'shelved' },
-  unshelve: { from: ['shelved'], to: 'back' },
-  suppress: {
-    from: ['normal', 'unacknowledged', 'acknowledged', 'returned-unacknowledged'],
-    to: 'suppressed-by-design',
-  },
-  unsuppress: { from: ['suppressed-by-design'], to: 'back' },
-  'out-of-service': {
-    from: ['normal', 'unacknowledged', 'acknowledged', 'returned-unacknowledged', 'shelved', 'suppressed-by-design'],
-    to: 'out-of-service',
-  },
-  'in-service': { from: ['out-of-service'], to: 'back' },
-};
-
-const PAST: Readonly<Record<Action, string>> = {
-  acknowledge: 'acknowledged',
-  shelve: 'shelved',
-  unshelve: 'unshelved',
-  suppress: 'suppressed',
-  unsuppress: 'unsuppressed',
-  'out-of-service': 'taken-out-of-service',
-  'in-service': 'returned-to-service',
-  comment: 'commented',
-};
+export const NO_DELAYS: AlertDelays = Object.freeze({ onS: 0, offS: 0 });
 
 /**
- * What a condition does to an alert. Older evidence than what the alert rests on changes nothing, and neither does the same said again.
- * An active condition that says something new calls again, even when the alert was acknowledged.
+ * What a condition does to an alert.
  * @param before the alert as it is; undefined when there is none yet
  */
-export function applyCondition(before: Alert | undefined, condition: Condition, nowUs: number): AlertStep {
-  if (!before) return condition.active ? changed(first(condition), nowUs) : { outcome: 'unchanged' };
-  if (condition.evidenceAt < before.evidenceAt) return { outcome: 'unchanged' };
-  if (!condition.active) return before.active ? changed(returned(before, condition), nowUs) : { outcome: 'unchanged' };
-  if (before.active && before.text === condition.text) return { outcome: 'unchanged' };
-  return changed(raised(before, condition), nowUs);
+export function applyCondition(
+  before: Alert | undefined,
+  condition: Condition,
+  nowUs: number,
+  delays: AlertDelays = NO_DELAYS,
+): AlertStep {
+  if (!before) return condition.active ? contradict(fresh(condition), condition, nowUs, delays) : UNCHANGED;
+  if (parseInstant(condition.evidenceAt) < newestUs(before)) return UNCHANGED;
+  if (contradicts(condition, before)) return contradict(before, condition, nowUs, delays);
+  if (condition.active) return confirm(before, condition, nowUs);
+  return before.pending?.active ? standDown(before, nowUs) : UNCHANGED;
 }
 
-/** What a person does to an alert, or why that is not possible. */
-export function applyAction(before: Alert, act: OperatorAction, nowUs: number): AlertStep {
-  if (act.by.trim() === '') return refused('by-missing', 'it must be said who does it (by)');
-  const needsReason = ['shelve', 'suppress', 'out-of-service', 'comment'].includes(act.action);
-  if (needsReason && !act.comment?.trim()) return refused('reason-missing', `${act.action} needs a reason (comment)`);
-  if (act.action === 'shelve' && !(act.untilUs > nowUs))
-    return refused('until-in-past', 'shelve needs an end that lies ahead (minutes)');
-  if (act.action === 'comment')
-    return changed({ ...kept(before), by: act.by, comment: act.comment, transition: PAST.comment }, nowUs);
-  const rule = ACTIONS[act.action];
-  if (!rule.from.includes(before.state)) {
-    return refused(
-      'state-does-not-allow',
-      `${act.action} is not possible while the alert is ${before.state}; it is for ${rule.from.join(', ')}`,
-    );
+/** What time alone does: a shelf ends, a contrary statement has stood long enough. One step a call; unchanged when nothing is due. */
+export function applyDue(before: Alert, nowUs: number): AlertStep {
+  const { state, shelvedUntil, pending } = before;
+  // First what the condition is, so that an alert whose condition is gone does not call when its shelf ends.
+  if (pending && parseInstant(pending.dueAt) <= nowUs) return hold(before, pendingCondition(before, pending), nowUs);
+  if (state === 'shelved' && shelvedUntil !== undefined && parseInstant(shelvedUntil) <= nowUs) {
+    const back = nextState(state, 'shelf-end', before.active)!;
+    return transition({ ...next(before), state: back, transition: 'shelf-ended' }, nowUs);
   }
-  const state = rule.to === 'back' ? stateBack(before, act.action) : rule.to;
-  const comment = act.comment === undefined ? {} : { comment: act.comment };
-  const shelvedUntil = act.action === 'shelve' ? { shelvedUntil: formatInstant(act.untilUs) } : {};
-  return changed(
-    { ...kept(before), state, transition: PAST[act.action], by: act.by, ...comment, ...shelvedUntil },
-    nowUs,
-  );
+  return UNCHANGED;
 }
 
-/** What happens when the time of a shelved alert is over; unchanged when it is not shelved or not over. */
-export function applyShelfEnd(before: Alert, nowUs: number): AlertStep {
-  if (before.state !== 'shelved' || before.shelvedUntil === undefined || before.shelvedUntil > formatInstant(nowUs))
-    return { outcome: 'unchanged' };
-  return changed({ ...kept(before), state: stateBack(before, 'unshelve'), transition: 'shelf-ended' }, nowUs);
+/** Instant of the newest evidence that the alert knows, microseconds. */
+export const newestUs = ({ evidenceAt, pending }: Alert): number =>
+  Math.max(parseInstant(evidenceAt), pending ? parseInstant(pending.evidenceAt) : Number.NEGATIVE_INFINITY);
+
+/** The alert of which nothing is known yet. */
+function fresh(c: Condition): Alert {
+  const { key, category, subject, priority, says, text, caution } = c;
+  const said = { key, category, subject, priority, says, text, caution };
+  const at = instant(c.evidenceAt);
+  const blank = { active: false, state: 'normal', transition: 'none', revision: 0, count: 1 } as const;
+  return { kind: 'alert', id: '', at, from: [], ...said, ...blank, since: at, evidenceAt: at };
 }
 
-type Draft = Omit<Alert, 'id' | 'at'>;
-
-function stateBack(before: Alert, action: Action): AlertState {
-  if (action === 'acknowledge') return before.active ? 'acknowledged' : 'normal';
-  return before.active ? 'unacknowledged' : 'normal';
+function contradict(before: Alert, c: Condition, nowUs: number, delays: AlertDelays): AlertStep {
+  const pending = before.pending?.active === c.active ? before.pending : undefined;
+  const sinceUs = parseInstant(pending?.since ?? c.evidenceAt);
+  const delayUs = 1e6 * (before.active ? delays.offS : delays.onS);
+  // What already spans the delay in evidence need not wait for the clock: readings far apart do not flap.
+  const startUs = before.active ? Math.min(sinceUs, parseInstant(before.evidenceAt)) : sinceUs;
+  const leftUs = delayUs - (parseInstant(c.evidenceAt) - startUs);
+  if (leftUs <= 0) return hold(before, c, nowUs);
+  const dueUs = Math.min(nowUs + leftUs, pending ? parseInstant(pending.dueAt) : Number.POSITIVE_INFINITY);
+  const delayed = { pending: pendingOf(c, sinceUs, dueUs), transition: 'delayed' };
+  return transition({ ...next(before), ...delayed }, nowUs);
 }
 
-/** The record without what belonged to the last transition only. */
-function kept(before: Alert): Draft {
-  const { id: _id, at: _at, by: _by, comment: _comment, shelvedUntil, ...rest } = before;
-  const stays = before.state === 'shelved' && shelvedUntil !== undefined ? { shelvedUntil } : {};
-  return { ...rest, revision: before.revision + 1, ...stays };
+/** The contrary statement holds from now on. */
+function hold(before: Alert, c: Condition, nowUs: number): AlertStep {
+  const since = before.pending?.active === c.active ? before.pending.since : instant(c.evidenceAt);
+  const draft = c.active ? raised(before, c, since) : returned(before, c, since);
+  return transition(lasting(draft, c, nowUs), nowUs);
 }
 
-function first(c: Condition): Draft {
-  const { active, key, category, subject, priority, text, caution, from, evidenceAt } = c;
-  const frame = c.frame === undefined ? {} : { frame: c.frame };
-  return {
-    kind: 'alert',
-    key,
-    category,
-    subject,
-    priority,
-    text,
-    caution,
-    from: [...from],
-    ...frame,
-    active,
-    state: 'unacknowledged',
-    transition: 'raised',
-    revision: 1,
-    since: evidenceAt,
-    evidenceAt,
-    count: 1,
-  };
-}
-
-function raised(before: Alert, c: Condition): Draft {
+function raised(before: Alert, c: Condition, since: string): Draft {
   const again = before.active;
-  // New evidence of another fault calls again; a person has acknowledged something else.
-  const state = again && before.state === 'acknowledged' ? 'unacknowledged' : RAISED[before.state];
-  const fresh = before.state === 'normal';
   return {
-    ...kept(before),
-    ...evidenceOf(c),
+    ...spoken(before, c),
+    active: true,
     priority: c.priority,
+    says: c.says,
     text: c.text,
     caution: c.caution,
-    active: true,
-    state,
+    state: nextState(before.state, 'raise', before.active)!,
     transition: again ? 'changed' : 'raised',
-    since: again ? before.since : c.evidenceAt,
-    count: fresh ? 1 : before.count + 1,
+    since: again ? before.since : since,
+    count: before.state === 'normal' ? 1 : before.count + 1,
   };
 }
 
-function returned(before: Alert, c: Condition): Draft {
+function returned(before: Alert, c: Condition, since: string): Draft {
   return {
-    ...kept(before),
-    ...evidenceOf(c),
+    ...spoken(before, c),
     active: false,
-    state: RETURNED[before.state],
+    text: `${c.text}. Before: ${before.text}`,
+    state: nextState(before.state, 'return', before.active)!,
     transition: 'returned',
-    since: c.evidenceAt,
+    since,
   };
 }
 
-const evidenceOf = (c: Condition) => ({
+const confirm = (before: Alert, c: Condition, nowUs: number): AlertStep =>
+  transition(lasting({ ...spoken(before, c), text: c.text, transition: 'repeated' }, c, nowUs), nowUs);
+
+const standDown = (before: Alert, nowUs: number): AlertStep =>
+  transition({ ...withoutPending(next(before)), transition: 'not-raised' }, nowUs);
+
+/** The next record with the evidence of the condition, and no delay running. */
+const spoken = (before: Alert, c: Condition): Draft => ({
+  ...withoutPending(next(before)),
   from: [...c.from],
-  evidenceAt: c.evidenceAt,
+  evidenceAt: instant(c.evidenceAt),
   ...(c.frame === undefined ? {} : { frame: c.frame }),
 });
 
-function changed(draft: Draft, nowUs: number): AlertStep {
-  const at = formatInstant(nowUs);
-  // A shelf end is told only while it is shelved.
-  const { shelvedUntil, ...rest } = draft;
-  const told = draft.state === 'shelved' && shelvedUntil !== undefined ? { ...rest, shelvedUntil } : rest;
-  const { key, revision, state, transition } = told;
-  return {
-    outcome: 'changed',
-    alert: Object.freeze({ ...told, at, id: derivedId('alert', { key, revision, state, transition, at }) }),
-  };
+/** With the end that comes by itself, where the condition has one. */
+function lasting(draft: Draft, c: Condition, nowUs: number): Draft {
+  if (!c.active || c.endsAfterS === undefined) return draft;
+  const { endsAfterS: _once, ...over } = c;
+  const text = `${draft.subject}: not said again for ${c.endsAfterS / 60} minutes`;
+  return { ...draft, pending: pendingOf({ ...over, active: false, text }, nowUs, nowUs + c.endsAfterS * 1e6) };
 }
 
-const refused = (code: string, why: string): AlertStep => ({ outcome: 'refused', code, why });
-
-/** Somebody must look at it: it calls. */
-export const isCalling = (alert: Alert): boolean =>
-  alert.state === 'unacknowledged' || alert.state === 'returned-unacknowledged';
-
-/** Set aside by a person. */
-export const isSetAside = (alert: Alert): boolean => SET_ASIDE.has(alert.state);
+function withoutPending({ pending: _pending, ...rest }: Draft): Draft {
+  return rest;
+}

@@ -1,18 +1,27 @@
 /** From a finding to the condition of an alert. Only proven findings raise or clear; what is not proven leaves every alert as it is. */
-import type { Condition } from './alert-life-cycle';
-import type { Comparison, Finding, Identification, Rejection, Rotation } from './records';
+
+import type { Condition } from './alert-condition';
+import { comparisonWords } from './alert-words';
+import { digest } from './derived-id';
+import type { Finding, Identification, Rejection, Rotation } from './records';
 
 export const ALERT_CAUTION =
   'Evidence from readings, for qualified people to verify by local rules. It is no test for absence of voltage and gives no permission to switch.';
 
 /** What a reference can be blamed for, by the reason codes of its watch. */
-const REFERENCE_CODES = new Set([
+const REFERENCE_CODES: ReadonlySet<string> = new Set([
   'reference-not-synchronous',
   'reference-stepped',
   'reference-stale',
   'spot-readings-disagree',
   'frequencies-disagree',
 ]);
+
+/** What an instrument can be blamed for, by the reason codes of the screen. */
+const INSTRUMENT_CODES: ReadonlySet<string> = new Set(['self-test-failed', 'calibration-out-of-date']);
+
+/** An instrument of which nothing bad was heard for so long is taken to have been mended or put away. */
+const INSTRUMENT_QUIET_S = 3600;
 
 /**
  * The conditions that follow from a finding or a rejection, possibly none.
@@ -21,7 +30,9 @@ const REFERENCE_CODES = new Set([
 export function conditionsOf(record: Finding | Rejection): readonly Condition[] {
   switch (record.kind) {
     case 'comparison':
-      return ofComparison(record);
+      return record.verdict === 'not-proven'
+        ? []
+        : [condition(record, 'tie-mismatch', record.openPoint, 'high', comparisonWords(record))];
     case 'identification':
       return ofIdentification(record);
     case 'rotation':
@@ -31,101 +42,90 @@ export function conditionsOf(record: Finding | Rejection): readonly Condition[] 
   }
 }
 
-function ofComparison(c: Comparison): Condition[] {
-  if (c.verdict === 'not-proven') return [];
-  const active = c.verdict === 'not-the-same-phase';
-  return [
-    condition(
-      c,
-      'tie-mismatch',
-      c.openPoint,
-      'high',
-      active,
-      active ? mismatchText(c) : `${c.openPoint}: same phase on both sides`,
-    ),
-  ];
-}
-
-function mismatchText(c: Comparison): string {
-  const landing = c.landing === 'rolled' || c.landing === 'swapped' ? ` (${c.landing})` : '';
-  const belongs = c.belongs
-    .filter((b) => b.right !== b.landedOn)
-    .map((b) => `${b.left} faces ${b.landedOn} and belongs with ${b.right}`);
-  const why = belongs.length > 0 ? belongs.join('; ') : c.reasons.map((r) => r.code).join(', ');
-  return `${c.openPoint}: not the same phase${landing}: ${why}`;
-}
-
-function ofIdentification(i: Identification): Condition[] {
+function ofIdentification(i: Identification): readonly Condition[] {
   const doubt = i.reasons.filter((r) => REFERENCE_CODES.has(r.code));
-  if (i.reference !== null && doubt.length > 0) {
-    const codes = [...new Set(doubt.map((r) => r.code))].sort();
-    return [
-      condition(
-        i,
-        'reference-doubt',
-        i.reference,
-        'medium',
-        true,
-        `${i.reference}: ${codes.join(', ')}: findings against it are not proven`,
-      ),
-    ];
-  }
+  if (i.reference !== null && doubt.length > 0) return [ofReference(i, i.reference, doubt)];
   if (i.verdict === 'not-proven') return [];
-  const proven =
-    i.reference === null
-      ? []
-      : [condition(i, 'reference-doubt', i.reference, 'medium', false, `${i.reference}: in use again`)];
-  if (i.agreesWithRecord === null) return proven;
+  return [...(i.reference === null ? [] : [ofReference(i, i.reference, [])]), ...ofRecord(i)];
+}
+
+function ofReference(i: Identification, reference: string, doubt: Identification['reasons']): Condition {
+  const whys = [...new Set(doubt.map((r) => r.why))].join('; ');
+  const words =
+    doubt.length === 0
+      ? { active: false, says: 'in use', text: `reference ${reference}: ${i.terminal} is proven against it again` }
+      : { active: true, says: 'in doubt', text: `reference ${reference}: ${whys}. Findings against it are not proven` };
+  return condition(i, 'reference-doubt', reference, 'medium', words);
+}
+
+function ofRecord(i: Identification): Condition[] {
+  if (i.agreesWithRecord === null) return [];
   const active = !i.agreesWithRecord;
+  const says = `recorded ${i.recordedPhase}, found ${i.phase}`;
+  const against = i.reference === null ? '' : ` against ${i.reference}`;
+  const why = `${i.verdict} with probability ${i.probability.toFixed(3)}${against}`;
   const text = active
-    ? `${i.terminal}: recorded as ${i.recordedPhase}, found to be ${i.phase}`
-    : `${i.terminal}: found as recorded, ${i.phase}`;
-  return [...proven, condition(i, 'record-conflict', i.terminal, 'medium', active, text)];
+    ? `${i.terminal}: recorded as ${i.recordedPhase}, found to be ${i.phase} (${why})`
+    : `${i.terminal}: found as recorded, ${i.phase} (${why})`;
+  return [condition(i, 'record-conflict', i.terminal, 'medium', { active, says, text })];
 }
 
 function ofRotation(r: Rotation): Condition[] {
   if (r.verdict !== 'decided' || r.agreesWithRecord === null) return [];
   const active = !r.agreesWithRecord;
+  const says = `recorded ${r.recordedSequence}, found ${r.sequence}`;
+  const where = `${r.site}: ${r.terminals.join(', ')} in viewing order ${r.viewing}`;
   const text = active
-    ? `${r.site}: turns ${r.sequence} (${r.turns}) in viewing order, recorded ${r.recordedSequence}`
-    : `${r.site}: turns as recorded, ${r.sequence}`;
-  return [condition(r, 'rotation-conflict', r.site, 'high', active, text)];
+    ? `${where} turn ${r.sequence} (${r.turns}), recorded ${r.recordedSequence}`
+    : `${where} turn as recorded, ${r.sequence}`;
+  return [condition(r, 'rotation-conflict', r.site, 'high', { active, says, text }, triple(r))];
+}
+
+/** A site may have more than one set of three: the two sides of a switch must not clear each other's alerts. */
+function triple({ site, terminals }: Rotation): string {
+  const own = terminals.map((t) => (t.startsWith(`${site}/`) ? t.slice(site.length + 1) : t));
+  return `${site}/${own.sort().join('+')}`;
 }
 
 function ofRejection(r: Rejection): Condition[] {
-  const failed = r.stage === 'screen' && r.problems.find((p) => p.code === 'self-test-failed');
-  if (!failed) return [];
-  return [
-    Object.freeze({
-      ...condition(
-        r,
-        'instrument-doubt',
-        r.terminal ?? r.source,
-        'low',
-        true,
-        `${r.terminal ?? r.source}: ${failed.what}`,
-      ),
-      momentary: true,
-    }),
-  ];
+  const problems = r.stage === 'screen' ? r.problems.filter((p) => INSTRUMENT_CODES.has(p.code)) : [];
+  if (problems.length === 0) return [];
+  const instrument = instrumentIn(r.excerpt) ?? r.terminal ?? r.source;
+  const says = [...new Set(problems.map((p) => p.code))].sort().join(', ');
+  const text = `instrument ${instrument}: ${problems.map((p) => p.what).join('; ')}. Its readings are turned aside`;
+  const words = { active: true, says, text };
+  const endsAfterS = INSTRUMENT_QUIET_S;
+  return [Object.freeze({ ...condition(r, 'instrument-doubt', instrument, 'low', words), endsAfterS })];
 }
+
+/** The instrument of a reading that was turned aside, from what is kept of its text. */
+function instrumentIn(excerpt: string): string | undefined {
+  try {
+    const { instrument } = JSON.parse(excerpt) as { instrument?: { id?: unknown } };
+    return typeof instrument?.id === 'string' ? instrument.id : undefined;
+  } catch {
+    return undefined;
+  }
+}
+
+const LONGEST_KEY = 200;
 
 function condition(
   record: Finding | Rejection,
   category: Condition['category'],
   subject: string,
   priority: Condition['priority'],
-  active: boolean,
-  text: string,
+  words: Pick<Condition, 'active' | 'says' | 'text'>,
+  about = subject,
 ): Condition {
+  const key = `${category}:${about}`;
   const frame = record.frame === undefined ? {} : { frame: record.frame };
   return Object.freeze({
-    key: `${category}:${subject}`,
+    key: key.length <= LONGEST_KEY ? key : `${category}:${digest(about)}`,
     category,
     subject,
     priority,
-    active,
-    text,
+    ...words,
     caution: ALERT_CAUTION,
     from: [record.id],
     evidenceAt: record.at,

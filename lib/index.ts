@@ -1,6 +1,12 @@
 /** The public surface of the library. */
-export * from './alert-life-cycle';
-export * from './alert-rules';
+export { type Action, ALERT_ACTIONS, applyAction, type OperatorAction } from './alert-actions';
+export type { Condition } from './alert-condition';
+export { allowance, floodCondition, kinds } from './alert-flood';
+export { type AlertDelays, applyCondition, applyDue, NO_DELAYS } from './alert-life-cycle';
+export { ALERT_CAUTION, conditionsOf } from './alert-rules';
+export { type AlertEvent, nextState, statesFor } from './alert-states';
+export { type AlertStep, dueAtUs, isCalling, isQuiet, isSetAside } from './alert-transition';
+export { comparisonWords } from './alert-words';
 export * from './align';
 export { type Align, type AlignedSet, alignSet, withAlignmentReasons } from './align-set';
 export * from './angle';
@@ -12,6 +18,7 @@ export * from './components';
 export type { ConductorAngle, ConductorContext } from './conductor-angle';
 export { conductorAngle } from './conductor-angle';
 export { canonicalJson, derivedId } from './derived-id';
+export * from './feeder';
 export * from './fitness';
 export type { Uses } from './fitness-flaw';
 export { NO_VOLTAGE_PU, PLAUSIBLE_PU, voltagePu } from './fitness-voltage';

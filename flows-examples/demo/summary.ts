@@ -12,13 +12,16 @@ import { OPEN_POINTS } from './planted';
 export const USER_DIR = process.env.PHASELOOM_DEMO_DIR ?? join(ROOT, '.demo');
 export const LEDGER_FILE = join(USER_DIR, 'phaseloom.sqlite');
 
+/** Where the handoff of the demo flow keeps its deliveries: the desk has deliveries of its own, to the flow. */
+export const HANDOFF = 'outside-system';
+
 /** The summary as lines. Only reads. */
 export async function summary(ledger: Ledger): Promise<string[]> {
   const found = await all<Identification>(ledger, 'identification');
   const compared = await all<Comparison>(ledger, 'comparison');
   const rejections = await all<Rejection>(ledger, 'rejection');
   const alerts = await ledger.alerts();
-  const accepted = await ledger.deliveries({ state: 'accepted', limit: 10_000 });
+  const accepted = await ledger.deliveries({ destination: HANDOFF, state: 'accepted', limit: 10_000 });
   const { readings, deliveriesWaiting } = await ledger.health();
   return [
     'QUILLMERE: what the readings say, and the planted truth beside it',

@@ -2,94 +2,91 @@
  * The desk: conditions and actions in, saved transitions out. State lives in the ledger; a transition is saved only on top of the
  * revision it was made from, so that several desks on one ledger never lose each other's work.
  */
-import {
-  type AlertStep,
-  applyAction,
-  applyCondition,
-  applyShelfEnd,
-  type Condition,
-  type OperatorAction,
-} from '../../lib/alert-life-cycle';
-import { parseInstant } from '../../lib/instant';
+import { applyAction, type OperatorAction } from '../../lib/alert-actions';
+import { type Condition, contradicts } from '../../lib/alert-condition';
+import { type AlertDelays, applyCondition, applyDue } from '../../lib/alert-life-cycle';
+import { type AlertStep, isQuiet, UNCHANGED } from '../../lib/alert-transition';
 import type { Alert } from '../../lib/records';
 import { Trouble } from '../kit/trouble';
-import type { Ledger } from '../ledger/ledger';
+import type { Delivery, Ledger } from '../ledger/ledger';
+import { Alarms } from './alarms';
+import { isOutdated } from './newer-finding';
+import { Noted } from './noted';
 
 /** Another desk was quicker this many times in a row: something is wrong. */
 const ATTEMPTS = 20;
-/** setTimeout takes no more. */
-const LONGEST_TIMER_MS = 2 ** 31 - 1;
 
 export interface DeskOptions {
   readonly nowUs: () => number;
-  /** a condition that goes within this time after it came is taken for flapping, seconds */
-  readonly holdS: number;
-  readonly saved: () => void;
+  readonly delays: AlertDelays;
+  /** what must be told of a transition; saved with it, in one transaction */
+  readonly tell: (alert: Alert) => readonly Delivery[];
+  /** a transition was saved; cause: the message that led to it, when it was one */
+  readonly saved: (alert: Alert, cause: object | undefined) => void;
   readonly trouble: (cause: Error) => void;
 }
 
+type Make = (before: Alert | undefined, nowUs: number) => AlertStep | Promise<AlertStep>;
+
 export class Desk {
   private readonly turns = new Map<string, Promise<unknown>>();
-  private readonly shelves = new Map<string, NodeJS.Timeout>();
-  private closed = false;
+  private readonly noted = new Noted();
+  private readonly alarms: Alarms;
 
   constructor(
     private readonly ledger: Ledger,
     private readonly options: DeskOptions,
-  ) {}
-
-  /** Takes up again what a restart interrupted: the ends of shelved alerts. */
-  async start(): Promise<void> {
-    for (const alert of await this.ledger.alerts({ openOnly: true })) this.watchShelf(alert);
+  ) {
+    this.alarms = new Alarms(options.nowUs, (key) => void this.due(key).catch(options.trouble));
   }
 
-  async condition(condition: Condition): Promise<Alert | undefined> {
-    const alert = await this.come(condition);
-    return condition.momentary ? this.go({ ...condition, active: false }) : alert;
+  /** Takes up what a restart, or the end of another worker, interrupted: shelves and delays that run. Gives the alerts that are open. */
+  async takeUp(isStart: boolean): Promise<readonly Alert[]> {
+    // A delay before raising runs in an alert that is still normal.
+    const openOnly = !isStart && this.options.delays.onS === 0;
+    const alerts = await this.ledger.alerts(openOnly ? { openOnly } : {});
+    for (const alert of alerts) this.alarms.set(this.noted.over(alert));
+    return alerts.filter((alert) => alert.state !== 'normal');
   }
 
-  private go(condition: Condition): Promise<Alert | undefined> {
-    return this.step(condition.key, (before, nowUs) => applyCondition(before, condition, nowUs));
+  condition(condition: Condition, cause?: object): Promise<Alert | undefined> {
+    const make: Make = async (before, nowUs) => {
+      const isNews = before ? contradicts(condition, before) : condition.active;
+      if (isNews && (await isOutdated(this.ledger, condition))) return UNCHANGED;
+      return applyCondition(before, condition, nowUs, this.options.delays);
+    };
+    return this.step(condition.key, make, cause);
   }
 
-  private come(condition: Condition): Promise<Alert | undefined> {
-    return this.step(condition.key, (before, nowUs) => {
-      if (before && !condition.active && this.isFlapping(before, condition)) return { outcome: 'unchanged' };
-      return applyCondition(before, condition, nowUs);
-    });
+  async act(key: string, action: OperatorAction, cause?: object): Promise<Alert> {
+    const make: Make = (before, nowUs) => {
+      if (before) return applyAction(before, action, nowUs);
+      throw new Trouble(
+        'alert-unknown',
+        `there is no alert ${JSON.stringify(key)}; the key stands in the alert record`,
+      );
+    };
+    return (await this.step(key, make, cause))!;
   }
 
-  async act(key: string, action: OperatorAction): Promise<Alert> {
-    const alert = await this.step(key, (before, nowUs) => {
-      if (!before)
-        throw new Trouble(
-          'alert-unknown',
-          `there is no alert ${JSON.stringify(key)}; a key is category:subject, as in the alert record`,
-        );
-      return applyAction(before, action, nowUs);
-    });
-    return alert!;
-  }
-
-  async open(): Promise<readonly Alert[]> {
+  open(): Promise<readonly Alert[]> {
     return this.ledger.alerts({ openOnly: true });
   }
 
   async close(): Promise<void> {
-    this.closed = true;
-    for (const timer of this.shelves.values()) clearTimeout(timer);
+    this.alarms.close();
     await Promise.allSettled(this.turns.values());
   }
 
-  private isFlapping(before: Alert, condition: Condition): boolean {
-    return (
-      before.active && parseInstant(condition.evidenceAt) - parseInstant(before.evidenceAt) < this.options.holdS * 1e6
-    );
+  private due(key: string): Promise<Alert | undefined> {
+    return this.step(key, (before, nowUs) => (before ? applyDue(before, nowUs) : UNCHANGED), undefined);
   }
 
   /** One transition of one alert at a time. */
-  private step(key: string, make: (before: Alert | undefined, nowUs: number) => AlertStep): Promise<Alert | undefined> {
-    const turn = (this.turns.get(key) ?? Promise.resolve()).catch(() => undefined).then(() => this.attempt(key, make));
+  private step(key: string, make: Make, cause: object | undefined): Promise<Alert | undefined> {
+    const before = this.turns.get(key);
+    const run = () => this.attempt(key, make, cause);
+    const turn = before ? before.then(run, run) : run();
     this.turns.set(key, turn);
     const forget = () => {
       if (this.turns.get(key) === turn) this.turns.delete(key);
@@ -98,39 +95,25 @@ export class Desk {
     return turn;
   }
 
-  private async attempt(
-    key: string,
-    make: (before: Alert | undefined, nowUs: number) => AlertStep,
-  ): Promise<Alert | undefined> {
+  private async attempt(key: string, make: Make, cause: object | undefined): Promise<Alert | undefined> {
     for (let attempt = 0; attempt < ATTEMPTS; attempt++) {
-      const [before] = await this.ledger.alerts({ keys: [key] });
-      const step = make(before, this.options.nowUs());
+      const [stored] = await this.ledger.alerts({ keys: [key] });
+      const before = stored && this.noted.over(stored);
+      const step = await make(before, this.options.nowUs());
       if (step.outcome === 'refused') throw new Trouble(step.code, `${key}: ${step.why}`);
-      if (step.outcome === 'unchanged') return before;
-      if (await this.ledger.saveAlert(step.alert)) {
-        this.watchShelf(step.alert);
-        this.options.saved();
+      if (step.outcome === 'unchanged') return this.stays(before);
+      if (stored && this.noted.takes(stored, step.alert)) return this.stays(this.noted.over(stored));
+      if (await this.ledger.saveAlert(step.alert, isQuiet(step.alert) ? [] : this.options.tell(step.alert))) {
+        this.alarms.set(step.alert);
+        this.options.saved(step.alert, cause);
         return step.alert;
       }
     }
     throw new Trouble('alert-contended', `${key}: another desk changed it ${ATTEMPTS} times in a row`);
   }
 
-  private watchShelf(alert: Alert): void {
-    clearTimeout(this.shelves.get(alert.key));
-    this.shelves.delete(alert.key);
-    if (this.closed || alert.state !== 'shelved' || alert.shelvedUntil === undefined) return;
-    const waitMs = (parseInstant(alert.shelvedUntil) - this.options.nowUs()) / 1000;
-    const timer = setTimeout(() => this.shelfEnds(alert), Math.min(LONGEST_TIMER_MS, Math.max(0, waitMs)));
-    timer.unref();
-    this.shelves.set(alert.key, timer);
-  }
-
-  private shelfEnds(alert: Alert): void {
-    this.step(alert.key, (before, nowUs) => (before ? applyShelfEnd(before, nowUs) : { outcome: 'unchanged' })).then(
-      // Still shelved: the timer was cut short, or another desk shelved it anew.
-      (after) => after && this.watchShelf(after),
-      this.options.trouble,
-    );
+  private stays(alert: Alert | undefined): Alert | undefined {
+    if (alert) this.alarms.set(alert);
+    return alert;
   }
 }

@@ -7,6 +7,7 @@ import { setTimeout as sleep } from 'node:timers/promises';
 import { expect } from 'chai';
 import { PLACES, positionOf, REFERENCE, terminalOf, truePhase } from '../../flows-examples/demo/places';
 import { NOT_PROVEN, OPEN_POINTS, REJECTIONS, REVERSED_SITE, WRONG_RECORDS } from '../../flows-examples/demo/planted';
+import { HANDOFF } from '../../flows-examples/demo/summary';
 import { makeNetwork } from '../../lib/network';
 import type { Alert, Comparison, Identification, Kind, Reading, Rejection, Rotation } from '../../lib/records';
 import { SqliteLedger } from '../../nodes/ledger/sqlite/sqlite-ledger';
@@ -17,9 +18,9 @@ const json = (file: string) => JSON.parse(readFileSync(join(demo, file), 'utf8')
 const tsx = ['--import', 'tsx'];
 
 const ALERTS = [
-  'instrument-doubt:quillmere/F3/S121/1',
+  'instrument-doubt:P-11',
   ...WRONG_RECORDS.map((terminal) => `record-conflict:${terminal}`),
-  `rotation-conflict:${REVERSED_SITE}`,
+  `rotation-conflict:${REVERSED_SITE}/1+2+3`,
   ...OPEN_POINTS.filter((p) => p.verdict === 'not-the-same-phase').map((p) => `tie-mismatch:${p.id}`),
 ].sort();
 
@@ -136,7 +137,7 @@ describe('the demo, end to end', function () {
     const history = (await Promise.all(alerts.map((a) => ledger.alertHistory(a.key)))).flat();
     const raised = history.filter((a: Alert) => a.transition === 'raised');
     expect(raised.map((a) => a.key).sort()).to.deep.equal(ALERTS);
-    const accepted = await ledger.deliveries({ state: 'accepted', limit: 1000 });
+    const accepted = await ledger.deliveries({ destination: HANDOFF, state: 'accepted', limit: 1000 });
     expect(accepted.map((d) => d.key).sort()).to.deep.equal(history.map((a) => a.id).sort());
     const { 1: url } = /outside system +(\S+)/.exec(printed)!;
     const handed = (await (await fetch(url!)).json()) as { key: string; specversion: string }[];

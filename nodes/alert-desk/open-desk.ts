@@ -1,0 +1,120 @@
+/** The desk with all that belongs to it, once the ledger is open: what it saves is announced, what is held back is told, status shows both. */
+import type { Node, NodeAPI } from 'node-red';
+import { floodCondition } from '../../lib/alert-flood';
+import type { AlertDelays } from '../../lib/alert-life-cycle';
+import { isQuiet } from '../../lib/alert-transition';
+import type { Alert } from '../../lib/records';
+import type { FlowMessage } from '../kit/serve';
+import type { StatusLight } from '../kit/status';
+import type { Ledger } from '../ledger/ledger';
+import { Announcer } from './announcer';
+import { Desk } from './desk';
+import { Lanes, laneOf } from './lanes';
+import { OpenAlerts } from './open-alerts';
+
+export interface DeskSettings {
+  readonly RED: NodeAPI;
+  readonly node: Node;
+  readonly light: StatusLight;
+  readonly delays: AlertDelays;
+  readonly perMinute: number;
+  readonly nowUs: () => number;
+}
+
+/** Shelves and delays that other workers began are taken up this often. */
+const TAKE_UP_MS = 30_000;
+/** Messages remembered until the transition they led to is sent. */
+const MESSAGES = 10_000;
+
+export class OpenDesk {
+  readonly desk: Desk;
+  private readonly announcer: Announcer;
+  private readonly alerts = new OpenAlerts();
+  private readonly causes = new Map<string, FlowMessage>();
+  private held = 0;
+  private mostHeld = 0;
+  private timer: NodeJS.Timeout | undefined;
+
+  static async at(ledger: Ledger, settings: DeskSettings): Promise<OpenDesk> {
+    const open = new OpenDesk(ledger, settings);
+    await open.takeUp(true);
+    open.announcer.poke();
+    return open;
+  }
+
+  private constructor(
+    ledger: Ledger,
+    private readonly settings: DeskSettings,
+  ) {
+    const { node, nowUs, delays, perMinute } = settings;
+    const trouble = (cause: Error) => node.error(cause.message);
+    const lanes = new Lanes(ledger, node.id);
+    const tell = (alert: Alert) => [lanes.deliveryOf(alert)];
+    const saved = (alert: Alert, cause: object | undefined) => this.saved(alert, cause);
+    this.desk = new Desk(ledger, { nowUs, delays, tell, saved, trouble });
+    this.announcer = new Announcer(lanes, {
+      perMinute,
+      nowUs,
+      steadyUs: () => performance.now() * 1000,
+      send: (alert) => this.send(alert),
+      flood: (alerts, isAll) => this.flood(alerts, isAll).catch(trouble),
+      trouble,
+    });
+  }
+
+  async close(): Promise<void> {
+    clearTimeout(this.timer);
+    // At the same time: the ledger is closing as well.
+    await Promise.all([this.desk.close(), this.announcer.close()]);
+  }
+
+  private async takeUp(isStart: boolean): Promise<void> {
+    try {
+      this.alerts.replace(await this.desk.takeUp(isStart));
+      this.show();
+    } catch (cause) {
+      if (isStart) throw cause;
+      this.settings.node.error((cause as Error).message);
+    } finally {
+      clearTimeout(this.timer);
+      this.timer = setTimeout(() => void this.takeUp(false), TAKE_UP_MS);
+      this.timer.unref();
+    }
+  }
+
+  private saved(alert: Alert, cause: object | undefined): void {
+    this.alerts.note(alert);
+    this.show();
+    if (isQuiet(alert)) return;
+    if (cause && this.causes.size < MESSAGES) this.causes.set(alert.id, cause as FlowMessage);
+    this.announcer.poke(laneOf(alert));
+  }
+
+  /** With all that the message carried which led to it; after a restart nobody knows that any more. */
+  private send(alert: Alert): void {
+    const cause = this.causes.get(alert.id);
+    this.causes.delete(alert.id);
+    this.settings.node.send({ ...cause, payload: alert, topic: alert.key } as never);
+  }
+
+  private async flood(held: readonly Alert[], isAll: boolean): Promise<void> {
+    const { node, nowUs } = this.settings;
+    this.held = held.length;
+    this.mostHeld = Math.max(this.mostHeld, held.length);
+    const subject = node.name || node.id;
+    const condition = floodCondition(subject, held, isAll, this.mostHeld, nowUs());
+    if (held.length === 0) this.mostHeld = 0;
+    this.show();
+    await this.desk.condition(condition);
+  }
+
+  private show(): void {
+    const { RED, light } = this.settings;
+    const { open, unseen } = this.alerts;
+    const fill = unseen > 0 ? 'red' : open > 0 ? 'yellow' : 'green';
+    const words = this.held > 0 ? 'held' : 'open';
+    light.show(fill, 'dot', () =>
+      RED._(`phaseloom-alert-desk.status.${words}`, { open, unseen, held: this.held } as never),
+    );
+  }
+}
