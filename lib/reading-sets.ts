@@ -8,6 +8,8 @@ import type { Reading } from './records';
 export interface SetRule {
   /** in the order in which the conductors of the set shall stand */
   readonly terminals: readonly string[];
+  /** terminals that are no part of the set, but whose readings change what is made of it */
+  readonly beside?: readonly string[];
   /** how long before the instant a terminal may have been read, seconds */
   readonly windowS: number;
   /** readings of one terminal taken within this time are judged together, seconds */
@@ -69,7 +71,7 @@ function lastRead(window: ReadingWindow, terminal: string, rule: SetRule, atUs: 
  */
 export function instantsTouched(window: ReadingWindow, rule: SetRule, takenUs: number): number[] {
   const instants = new Set([takenUs]);
-  for (const terminal of rule.terminals) {
+  for (const terminal of [...rule.terminals, ...(rule.beside ?? [])]) {
     for (const { us } of window.between(terminal, takenUs, takenUs + reachUs(rule))) instants.add(us);
   }
   const ascending = [...instants].sort((a, b) => a - b);

@@ -1,6 +1,6 @@
 /** What the editor saved of a frame, as the library's settings. */
 import type { NodeDef } from 'node-red';
-import type { FrameSettings } from '../../lib/frame';
+import { type FrameSettings, makeFrame } from '../../lib/frame';
 import type { Connection } from '../../lib/records';
 import { type NumberSetting, numberOr, oneOf } from '../kit/config-values';
 import { Trouble } from '../kit/trouble';
@@ -52,32 +52,43 @@ const CONNECTIONS: readonly string[] = [
   'phase-phase-reversed',
 ] satisfies Connection[];
 
+type NumberName = {
+  [K in keyof FrameDef]-?: NumberSetting extends FrameDef[K] ? K : never;
+}[keyof FrameDef];
+
+/** What is left empty is as the library has it. */
+const DEFAULTS = makeFrame();
+
 /** @throws Trouble 'config' that names the setting and what would be right */
 export function settingsOf(def: FrameDef): Omit<FrameSettings, 'references'> {
   const [first, second, third] = [def.phase1 || 'A', def.phase2 || 'B', def.phase3 || 'C'].map((p) => p.trim());
   const reversed = oneOf('sequence', def.sequence, ['123', '132']) === '132';
-  const number = (name: keyof FrameDef & string, otherwise: number, least: number, most: number) =>
-    numberOr(otherwise, name, def[name] as NumberSetting, { least, most });
+  const number = (name: NumberName, otherwise: number, least: number, most: number) =>
+    numberOr(otherwise, name, def[name], { least, most });
+  const d = DEFAULTS;
   return {
-    id: (def.frameId ?? '').trim() || 'default',
+    id: (def.frameId ?? '').trim() || d.id,
     phases: reversed ? [first!, third!, second!] : [first!, second!, third!],
     zeroPhase: (def.zeroPhase ?? '').trim() || first!,
     sense: oneOf('sense', def.sense, ['lead', 'lag']),
-    nominalHz: number('nominalHz', 60, 10, 500),
+    nominalHz: number('nominalHz', d.nominalHz, 10, 500),
     connections: connectionsOf(def),
-    readingSdDeg: number('readingSdDeg', 2, 0.001, 180),
-    driftSdDeg: number('driftSdDeg', 3, 0, 180),
-    unbalanceSdDeg: number('unbalanceSdDeg', 1.5, 0, 180),
-    grossErrorRate: number('grossErrorRate', 0.001, 0, 0.1),
-    accept: { identified: number('identified', 0.99, 0.5, 1), confirmed: number('confirmed', 0.999, 0.5, 1) },
-    clockBudgetUs: number('clockBudgetUs', 100, 0, 1e6),
-    referenceMaxAgeS: number('referenceMaxAgeS', 2, 0, 3600),
-    referenceMaxGapS: number('referenceMaxGapS', 5, 0, 3600),
+    readingSdDeg: number('readingSdDeg', d.readingSdDeg, 0.001, 180),
+    driftSdDeg: number('driftSdDeg', d.driftSdDeg, 0, 180),
+    unbalanceSdDeg: number('unbalanceSdDeg', d.unbalanceSdDeg, 0, 180),
+    grossErrorRate: number('grossErrorRate', d.grossErrorRate, 0, 0.1),
+    accept: {
+      identified: number('identified', d.accept.identified, 0.5, 1),
+      confirmed: number('confirmed', d.accept.confirmed, 0.5, 1),
+    },
+    clockBudgetUs: number('clockBudgetUs', d.clockBudgetUs, 0, 1e6),
+    referenceMaxAgeS: number('referenceMaxAgeS', d.referenceMaxAgeS, 0, 3600),
+    referenceMaxGapS: number('referenceMaxGapS', d.referenceMaxGapS, 0, 3600),
   };
 }
 
 function connectionsOf({ connections }: FrameDef): Connection[] {
-  const given = connections && connections.length > 0 ? connections : ['phase-neutral'];
+  const given = connections && connections.length > 0 ? connections : DEFAULTS.connections;
   const wrong = given.find((c) => !CONNECTIONS.includes(c));
   if (wrong !== undefined) {
     throw new Trouble(
@@ -85,5 +96,5 @@ function connectionsOf({ connections }: FrameDef): Connection[] {
       `connections names ${JSON.stringify(wrong)}; it must be among ${CONNECTIONS.join(', ')}`,
     );
   }
-  return given as Connection[];
+  return [...given] as Connection[];
 }

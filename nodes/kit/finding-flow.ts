@@ -9,14 +9,13 @@ import { instantsTouched, type ReadingSet, reachUs, type SetRule, setAt } from '
 import type { ReadingWindow } from '../../lib/reading-window';
 import type { Finding, Reading } from '../../lib/records';
 import type { LedgerHandle } from './kept-readings';
+import { Lanes } from './lanes';
 import { RecentReadings } from './recent-readings';
 import { ReferenceStreams } from './reference-streams';
 
 /** Terminals that are judged together. */
 export interface Group extends SetRule {
   readonly id: string;
-  /** terminals that matter beside those of the set */
-  readonly beside?: readonly string[];
 }
 
 /** What one kind of finding makes of readings. */
@@ -53,6 +52,7 @@ interface Case<G> {
 export class FindingFlow<G extends Group> {
   private readonly streams: ReferenceStreams;
   private readonly recent: RecentReadings;
+  private readonly lanes = new Lanes();
   private readonly said = new Set<string>();
   private readonly underway = new Set<Promise<unknown>>();
 
@@ -99,12 +99,17 @@ export class FindingFlow<G extends Group> {
     }
   }
 
+  /** Readings of one group are looked at in the order in which they came, though the ledger may have to be asked for some. */
   private look(reading: Reading, seq: number | undefined, anew: boolean): Findings | Promise<Findings> {
     const groups = this.rules.groupsOf(reading.terminal);
     if (groups.length === 0) return NONE;
-    const window = this.recent.over(spanOf(groups, takenAtUs(reading)), seq);
-    if (!isPromise(window)) return this.within(window, groups, reading, anew);
-    return window.then((w) => this.within(w, groups, reading, anew));
+    const asked = { reading, seq, ...spanOf(groups, takenAtUs(reading)) };
+    const seen = (w: ReadingWindow) => this.within(w, groups, reading, anew);
+    const before = this.lanes.busy(groups);
+    if (before) return this.lanes.enter(groups, before.then(() => this.recent.over(asked)).then(seen));
+    const window = this.recent.over(asked);
+    const found = isPromise(window) ? window.then(seen) : seen(window);
+    return isPromise(found) ? this.lanes.enter(groups, found) : found;
   }
 
   private within(

@@ -3,7 +3,7 @@ import type { Node, NodeAPI } from 'node-red';
 import type { Finding, Kind, Reading } from '../../lib/records';
 import type { Evidence } from './evidence';
 import { FindingFlow, type Group, type Rules } from './finding-flow';
-import { patiently } from './kept-readings';
+import { keep } from './kept-readings';
 import { type Emitted, type Ports, serve } from './serve';
 import type { StatusLight } from './status';
 import { Tally } from './tally';
@@ -34,10 +34,7 @@ export function runFindingNode<G extends Group>(
   };
   const kept = (findings: readonly Finding[]): readonly Finding[] | Promise<readonly Finding[]> => {
     if (!ledger || findings.length === 0) return sent(findings);
-    return patiently(ledger, async (l) => l).then(async (l) => {
-      await Promise.all(findings.map((f) => l.keep(f)));
-      return sent(findings);
-    });
+    return keep(ledger, findings).then(() => sent(findings));
   };
   const late = async (reading: Reading, findings: readonly Finding[]) => {
     for (const payload of await kept(findings)) node.send({ payload, reading } as never);
@@ -62,8 +59,10 @@ export function runFindingNode<G extends Group>(
     },
   });
   node.on('close', (done: () => void) => {
-    light.close();
-    flow.close().then(done, done);
+    flow.close().finally(() => {
+      light.close();
+      done();
+    });
   });
 }
 

@@ -3,7 +3,7 @@ import type { Finding, PhaseloomRecord, Reading, Rejection } from '../../lib/rec
 import { Trouble } from './trouble';
 
 export interface KeptReadings {
-  latestReadings(terminals: readonly string[], perTerminal: number, upToSeq?: number): Promise<readonly Kept[]>;
+  latestReadings(terminals: readonly string[], perTerminal: number): Promise<readonly Kept[]>;
   readingsBetween(terminal: string, fromUs: number, toUs: number, limit: number): Promise<readonly Kept[]>;
   records(query: {
     readonly kinds: readonly 'rejection'[];
@@ -15,6 +15,7 @@ export interface KeptReadings {
 }
 
 export interface Kept {
+  readonly seq: number;
   readonly reading: Reading;
 }
 
@@ -24,6 +25,8 @@ export interface LedgerHandle {
 }
 
 const PAUSES_MS = [50, 200, 1000, 3000, 10_000];
+/** Troubles that asking again does not mend. */
+const FINAL = new Set<unknown>(['ledger-closed', 'config']);
 
 /** Asks again for a while: a finding must not be lost because the ledger was away for a moment. */
 export async function patiently<T>(ledger: LedgerHandle, ask: (kept: KeptReadings) => Promise<T>): Promise<T> {
@@ -31,6 +34,7 @@ export async function patiently<T>(ledger: LedgerHandle, ask: (kept: KeptReading
     try {
       return await ask(await ledger.ready());
     } catch (cause) {
+      if (FINAL.has((cause as { code?: unknown }).code)) throw cause;
       const pause = PAUSES_MS[attempt];
       if (pause === undefined) {
         throw new Trouble('ledger-unreadable', `the ledger did not answer: ${(cause as Error).message}`);
@@ -38,4 +42,10 @@ export async function patiently<T>(ledger: LedgerHandle, ask: (kept: KeptReading
       await new Promise((resolve) => setTimeout(resolve, pause));
     }
   }
+}
+
+/** Keeps records; the ledger commits those that wait as one group. */
+export async function keep(ledger: LedgerHandle, records: readonly (Finding | Rejection)[]): Promise<void> {
+  const kept = await patiently(ledger, async (opened) => opened);
+  await Promise.all(records.map((r) => kept.keep(r)));
 }

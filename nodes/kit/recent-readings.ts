@@ -1,18 +1,20 @@
 /** The recent readings of terminals, from memory, and from the ledger where memory does not reach: a restart forgets nothing. */
-
 import { takenAtUs } from '../../lib/reading';
 import { ReadingWindow } from '../../lib/reading-window';
-import type { Rejection } from '../../lib/records';
-import { type KeptReadings, type LedgerHandle, patiently } from './kept-readings';
+import type { Reading, Rejection } from '../../lib/records';
+import { type Kept, type KeptReadings, type LedgerHandle, patiently } from './kept-readings';
 
 /** Readings fetched of one terminal the first time it is met. */
 const PER_TERMINAL = 32;
 /** Readings of one terminal looked at where a reading from before that comes in. */
 const OF_THE_PAST = 1000;
-/** Rejections of one terminal looked through for readings that the screen turned aside. */
+/** Rejections of one terminal looked through for readings that a screen turned aside. */
 const REJECTIONS = 1000;
 
-export interface Span {
+export interface Asked {
+  readonly reading: Reading;
+  /** place of the reading in the ledger: what stands after it comes by itself, or was turned aside on the way */
+  readonly seq: number | undefined;
   readonly terminals: readonly string[];
   readonly fromUs: number;
   readonly toUs: number;
@@ -21,46 +23,73 @@ export interface Span {
 export class RecentReadings {
   private readonly window = new ReadingWindow({ perTerminal: PER_TERMINAL });
   private readonly fetching = new Map<string, Promise<void>>();
+  /** by terminal: readings seen in the ledger after the place of the one that asked, with their places */
+  private readonly later = new Map<string, Map<string, number>>();
+  /** readings that came and wait for a fetch */
+  private readonly underway = new Set<string>();
 
   constructor(private readonly ledger: LedgerHandle | undefined) {}
 
-  /**
-   * A window that holds what is known of the terminals over a time.
-   * @param seq place of the reading that asks: what the ledger took in after it will come by itself
-   */
-  over(span: Span, seq: number | undefined): ReadingWindow | Promise<ReadingWindow> {
+  /** A window that holds what is known of the terminals over a time. */
+  over(asked: Asked): ReadingWindow | Promise<ReadingWindow> {
     const { ledger, window } = this;
-    if (!ledger || span.terminals.every((t) => window.covers(t, span.fromUs))) return window;
-    return this.fetched(ledger, span, seq);
+    const { reading, terminals, fromUs, seq } = asked;
+    this.later.get(reading.terminal)?.delete(reading.id);
+    if (!ledger || terminals.every((t) => window.covers(t, fromUs) && !this.isBehind(t, seq))) return window;
+    return this.fetched(ledger, asked);
   }
 
-  private async fetched(ledger: LedgerHandle, span: Span, seq: number | undefined): Promise<ReadingWindow> {
-    await Promise.all(span.terminals.map((terminal) => this.met(ledger, terminal, seq)));
-    if (span.terminals.every((t) => this.window.covers(t, span.fromUs))) return this.window;
-    return past(ledger, span);
+  private async fetched(ledger: LedgerHandle, asked: Asked): Promise<ReadingWindow> {
+    this.underway.add(asked.reading.id);
+    try {
+      await Promise.all(asked.terminals.map((terminal) => this.met(ledger, terminal, asked.seq)));
+    } finally {
+      this.underway.delete(asked.reading.id);
+    }
+    if (asked.terminals.every((t) => this.window.covers(t, asked.fromUs))) return this.window;
+    return past(ledger, asked);
   }
 
-  /** Fetches a terminal the first time; those who ask meanwhile wait for the same answer. */
-  private met(ledger: LedgerHandle, terminal: string, seq: number | undefined): Promise<void> | undefined {
-    if (this.window.covers(terminal, Number.POSITIVE_INFINITY)) return undefined;
-    const waiting = this.fetching.get(terminal);
-    if (waiting) return waiting;
+  /** Whether readings from before this place were seen in the ledger and have not come: they came in an earlier run. */
+  private isBehind(terminal: string, seq: number | undefined): boolean {
+    const later = this.later.get(terminal);
+    if (!later) return false;
+    for (const place of later.values()) if (seq === undefined || place < seq) return true;
+    return false;
+  }
+
+  /** Fetches a terminal; those who ask meanwhile wait for the same answer. */
+  private async met(ledger: LedgerHandle, terminal: string, seq: number | undefined): Promise<void> {
+    await this.fetching.get(terminal);
+    if (this.window.covers(terminal, Number.POSITIVE_INFINITY) && !this.isBehind(terminal, seq)) return;
     const fetch = patiently(ledger, async (kept) => {
-      const [found, refused] = await Promise.all([
-        kept.latestReadings([terminal], PER_TERMINAL, seq === undefined ? undefined : seq - 1),
-        turnedAside(kept, terminal),
-      ]);
-      const oldestUs = found.length < PER_TERMINAL ? Number.NEGATIVE_INFINITY : takenAtUs(found.at(-1)!.reading) + 1;
-      const readings = found.map((f) => f.reading).filter((r) => !refused.has(r.id));
-      this.window.fill(terminal, readings, oldestUs);
-    }).finally(() => this.fetching.delete(terminal));
-    this.fetching.set(terminal, fetch);
-    return fetch;
+      const found = await Promise.all([kept.latestReadings([terminal], PER_TERMINAL), turnedAside(kept, terminal)]);
+      this.takeIn(terminal, ...found, seq);
+    });
+    const ended = fetch.catch(() => undefined).finally(() => this.fetching.delete(terminal));
+    this.fetching.set(terminal, ended);
+    await fetch;
+  }
+
+  private takeIn(terminal: string, found: readonly Kept[], refused: ReadonlySet<string>, seq = Infinity): void {
+    const oldestUs = found.length < PER_TERMINAL ? Number.NEGATIVE_INFINITY : takenAtUs(found.at(-1)!.reading) + 1;
+    const sound = found.filter((f) => !refused.has(f.reading.id));
+    const later = sound.filter((f) => f.seq > seq && !this.underway.has(f.reading.id));
+    if (later.length > 0) this.later.set(terminal, new Map(later.map((f) => [f.reading.id, f.seq])));
+    else this.later.delete(terminal);
+    this.window.fill(terminal, before(sound, seq), oldestUs);
   }
 }
 
-/** A window over a time that memory no longer holds. */
-async function past(ledger: LedgerHandle, { terminals, fromUs, toUs }: Span): Promise<ReadingWindow> {
+/** Those stored before a place, in the order of storing where they were taken at one instant. */
+const before = (found: readonly Kept[], seq: number): Reading[] =>
+  found
+    .filter((f) => f.seq < seq)
+    .sort((a, b) => a.seq - b.seq)
+    .map((f) => f.reading);
+
+/** A window over a time that memory no longer holds, as it stood when the reading was stored. */
+async function past(ledger: LedgerHandle, { terminals, fromUs, toUs, seq = Infinity }: Asked): Promise<ReadingWindow> {
   const window = new ReadingWindow({ perTerminal: OF_THE_PAST });
   await Promise.all(
     terminals.map((terminal) =>
@@ -69,10 +98,8 @@ async function past(ledger: LedgerHandle, { terminals, fromUs, toUs }: Span): Pr
           kept.readingsBetween(terminal, fromUs, toUs, OF_THE_PAST),
           turnedAside(kept, terminal),
         ]);
-        window.fill(
-          terminal,
-          found.map((f) => f.reading).filter((r) => !refused.has(r.id)),
-        );
+        const sound = found.filter((f) => !refused.has(f.reading.id));
+        window.fill(terminal, before(sound, seq));
       }),
     ),
   );
@@ -87,5 +114,6 @@ async function turnedAside(kept: KeptReadings, terminal: string): Promise<Readon
     limit: REJECTIONS,
     order: 'newest-first',
   });
-  return new Set(records.flatMap((r) => ((r as Rejection).stage === 'screen' ? (r as Rejection).from : [])));
+  const ids = records.flatMap((r) => ((r as Rejection).stage === 'screen' ? (r as Rejection).from : []));
+  return new Set(ids);
 }

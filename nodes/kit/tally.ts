@@ -36,5 +36,5 @@ export class Tally {
 export function shortCount(n: number): string {
   if (n < 1000) return String(n);
   const [value, unit] = n < 1e6 ? [n / 1000, 'k'] : [n / 1e6, 'M'];
-  return `${value < 9.95 ? value.toFixed(1) : Math.floor(value)}${unit}`;
+  return `${value < 10 ? (Math.floor(value * 10) / 10).toFixed(1) : Math.floor(value)}${unit}`;
 }

@@ -6,7 +6,8 @@ import type { Reading } from '../../lib/records';
 import { passes, Screen, type Screened, type ScreenRule, turnedAside } from '../../lib/screening';
 import { type NumberSetting, numberOr, oneOf, optionalNumber } from '../kit/config-values';
 import { type Evidence, type EvidenceDef, evidenceOf, startOrRefuse } from '../kit/evidence';
-import { patiently } from '../kit/kept-readings';
+import { InOrder } from '../kit/in-order';
+import { keep } from '../kit/kept-readings';
 import { RecentReadings } from '../kit/recent-readings';
 import { type FlowMessage, Marked, type Ports, serve } from '../kit/serve';
 import type { StatusLight } from '../kit/status';
@@ -50,6 +51,8 @@ function run(RED: NodeAPI, node: Node, light: StatusLight, evidence: Evidence, r
   const recent = new RecentReadings(ledger);
   const screen = new Screen();
   const face = new Face(RED, light);
+  // A reading must not overtake the rejection of one before it: who finds both in the ledger shall find which was turned aside.
+  const order = new InOrder();
   const judge = (reading: Reading, window: { add(r: Reading): Parameters<Screen['judge']>[2] }): Screened => {
     const terminal = network?.terminals.get(reading.terminal);
     return screen.judge(reading, { ...rules.limits, frame, terminal, nowUs: Date.now() * 1000 }, window.add(reading));
@@ -60,20 +63,16 @@ function run(RED: NodeAPI, node: Node, light: StatusLight, evidence: Evidence, r
     if (isFit) return [new Marked(reading, { fitness })];
     const rejection = turnedAside(reading, fitness, sourceOf(msg));
     const ports: Ports = [undefined, new Marked(rejection, { fitness })];
-    return ledger
-      ? patiently(ledger, async (l) => l)
-          .then((l) => l.keep(rejection))
-          .then(() => ports)
-      : ports;
+    return ledger ? keep(ledger, [rejection]).then(() => ports) : ports;
   };
   serve(node, {
     accepts: ['reading'],
     each: (record, _reading, seq, msg) => {
       const reading = record as Reading;
       const us = takenAtUs(reading);
-      const window = recent.over({ terminals: [reading.terminal], fromUs: us, toUs: us }, seq);
-      if (window instanceof Promise) return window.then((w) => out(reading, judge(reading, w), msg));
-      return out(reading, judge(reading, window), msg);
+      const window = recent.over({ reading, seq, terminals: [reading.terminal], fromUs: us, toUs: us });
+      if (!(window instanceof Promise)) return order.after(out(reading, judge(reading, window), msg));
+      return order.after(window.then((w) => out(reading, judge(reading, w), msg)));
     },
   });
   node.on('close', () => light.close());

@@ -34,6 +34,13 @@ describe('instruments that count their readings', () => {
       undefined,
     ]);
   });
+  it('are remembered within bounds, the longest unheard forgotten first', () => {
+    const s = new InstrumentSequences();
+    const one = read('t', 1);
+    for (let i = 0; i <= 10_000; i++) s.notice({ ...one, instrument: { id: `P${i}`, sequence: 1 } });
+    expect(s.notice(counted(9, 1, 'P0'))).to.equal(undefined);
+    expect(s.notice(counted(9, 1, 'P10000'))!.code).to.equal('sequence-gap');
+  });
 });
 
 describe('the screen', () => {
