@@ -85,7 +85,7 @@ export async function startNodeRed(userDir: string, { server }: { server: http.S
   server.on('request', app);
   const statuses = new Map<string, object>();
   RED.events.on('node-status', (e: { id: string; status: object }) => statuses.set(e.id, e.status));
-  const flowsRun = once(RED.events, 'flows:started');
+  const flowsRun = Promise.race([once(RED.events, 'flows:started'), missingTypes(RED)]);
   await RED.start();
   await flowsRun;
   return {
@@ -97,6 +97,16 @@ export async function startNodeRed(userDir: string, { server }: { server: http.S
       server.close();
     },
   };
+}
+
+/** Rejects when the flow names nodes that Node-RED does not know, and so does not run. */
+function missingTypes(RED: Red): Promise<never> {
+  return new Promise((_, reject) => {
+    RED.events.on('runtime-event', ({ payload }: { payload?: { error?: string; types?: string[] } }) => {
+      if (payload?.error !== 'missing-types') return;
+      reject(new Error(`Node-RED does not know ${payload.types?.join(', ')}: run npm run build, then npm start`));
+    });
+  });
 }
 
 function settings(userDir: string): object {
