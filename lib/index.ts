@@ -54,6 +54,8 @@ export * from './reference-watch';
 export * from './sample';
 export { Screen, type Screened, turnedAside } from './screening';
 export * from './sequence';
+export { SERVICE_TYPES, type ServiceKind, type ServiceType } from './service-types';
+export { type DecidedService, type ServiceReadings, serviceType, type UndecidedService } from './services';
 export * from './site-consistency';
 export { ROTATION_CAUTION, siteRotation } from './site-rotation';
 export * from './site-score';
