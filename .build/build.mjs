@@ -1,9 +1,10 @@
-// Compiles lib and nodes to CommonJS in dist, copies what Node-RED reads beside them, and makes examples/ from flows-examples/.
+// Compiles lib and nodes to CommonJS in dist, bundles the board's pages, copies what Node-RED reads beside them, and makes examples/ from flows-examples/.
 import { execFileSync } from 'node:child_process';
 import { cpSync, existsSync, globSync, mkdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { createRequire } from 'node:module';
 import { dirname, join } from 'node:path';
 import { fileURLToPath } from 'node:url';
+import { buildPages } from './pages.mjs';
 
 const root = join(dirname(fileURLToPath(import.meta.url)), '..');
 const require = createRequire(import.meta.url);
@@ -12,7 +13,10 @@ process.chdir(root);
 rmSync('dist', { recursive: true, force: true });
 execFileSync(process.execPath, [require.resolve('typescript/bin/tsc'), '-p', 'tsconfig.json'], { stdio: 'inherit' });
 
-for (const file of globSync('nodes/**/{*.html,locales/**/*.{json,html},icons/*}')) copy(file, join('dist', file));
+for (const file of globSync('nodes/**/{phaseloom-*.html,locales/**/*.{json,html},icons/*}'))
+  copy(file, join('dist', file));
+
+await buildPages();
 
 const { schemas } = require(join(root, 'dist/lib/records'));
 mkdirSync('dist/schemas');

@@ -1,11 +1,11 @@
 /** The answer of the ledger as what leaves the node: everything at once, a page or a record at a time, a file, or counts. */
 import { type Kind, type PhaseloomRecord, schemas } from '../../lib/records';
 import { Trouble } from '../kit/trouble';
+import { csvOf } from '../ledger/csv';
+import { geojsonOf } from '../ledger/geojson';
 import type { Ledger } from '../ledger/ledger';
-import { csvOf } from './csv';
-import { geojsonOf } from './geojson';
-import { parquetOf } from './parquet';
-import type { Question } from './question';
+import { parquetOf } from '../ledger/parquet';
+import type { Question } from '../ledger/question';
 import type { Settings } from './settings';
 
 /** One message. */

@@ -4,8 +4,8 @@ import { configNode } from '../kit/config-nodes';
 import { StatusLight } from '../kit/status';
 import { asError, Trouble } from '../kit/trouble';
 import type { LedgerNode } from '../ledger/ledger';
+import { readQuestion } from '../ledger/question';
 import { answer, type Piece } from './answer';
-import { readQuestion } from './question';
 import { type QuerySettings, readSettings, type Settings } from './settings';
 
 type Message = NodeMessage & { payload?: unknown; phaseloom?: object };

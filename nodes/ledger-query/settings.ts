@@ -1,6 +1,6 @@
 /** What the editor saved, with defaults for what it left out, checked. */
 import { Trouble } from '../kit/trouble';
-import { WHATS, type What } from './question';
+import { WHATS, type What } from '../ledger/question';
 
 export const OUTPUTS = ['array', 'each', 'pages', 'csv', 'geojson', 'parquet'] as const;
 export type Output = (typeof OUTPUTS)[number];

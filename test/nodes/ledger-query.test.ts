@@ -5,9 +5,9 @@ import { DuckDBInstance } from '@duckdb/node-api';
 import { expect } from 'chai';
 import { type Kind, type PhaseloomRecord, type Reading, schemas } from '../../lib/records';
 import type { Trouble } from '../../nodes/kit/trouble';
+import { columnsOf } from '../../nodes/ledger/columns';
 import type { Ledger, LedgerNode } from '../../nodes/ledger/ledger';
-import { columnsOf } from '../../nodes/ledger-query/columns';
-import { loadWriter } from '../../nodes/ledger-query/parquet';
+import { loadWriter } from '../../nodes/ledger/parquet';
 import { nodeRed, type Rig } from '../kit/node-red';
 import { admitted, alert, comparison, identification, reading, rejection, rotation } from './ledger-samples';
 

@@ -1,6 +1,6 @@
 /** GeoJSON (RFC 7946): one feature a record, with the position of the reading, or of the first reading with a position that a finding rests on. */
 import type { PhaseloomRecord, Reading } from '../../lib/records';
-import type { Ledger } from '../ledger/ledger';
+import type { Ledger } from './ledger';
 
 export interface FeatureCollection {
   readonly type: 'FeatureCollection';

@@ -2,7 +2,7 @@
 import { parseInstant } from '../../lib/instant';
 import { type Alert, type Kind, type PhaseloomRecord, schemas } from '../../lib/records';
 import { Trouble } from '../kit/trouble';
-import type { RecordQuery } from '../ledger/ledger';
+import type { RecordQuery } from './ledger';
 
 export const WHATS = ['records', 'current-findings', 'open-alerts', 'count'] as const;
 export type What = (typeof WHATS)[number];

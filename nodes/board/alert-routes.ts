@@ -1,0 +1,28 @@
+/** Alerts, their history, and what people do to them. */
+import { Trouble } from '../kit/trouble';
+import { type Asked, parameter, type Route } from './route';
+
+export const alertRoutes: readonly Route[] = [
+  { method: 'GET', path: 'api/alerts', answer: alerts },
+  { method: 'GET', path: 'api/alerts/history', answer: history },
+  { method: 'POST', path: 'api/alerts/act', answer: act },
+];
+
+/** Open ones; with all=true those that are normal again as well. */
+async function alerts({ board, query }: Asked) {
+  const ledger = await board.ledger();
+  const found = await ledger.alerts({ openOnly: query.get('all') !== 'true' });
+  return { body: { alerts: found, canAct: board.desk() !== undefined } };
+}
+
+async function history({ board, query }: Asked) {
+  return { body: { history: await (await board.ledger()).alertHistory(parameter(query, 'key')) } };
+}
+
+async function act({ board, body }: Asked) {
+  const desk = board.desk();
+  if (!desk) {
+    throw new Trouble('config', 'no alert desk works on the ledger of this board: put an alert desk node into a flow');
+  }
+  return { body: { alert: await desk.act((body ?? {}) as Record<string, unknown>) } };
+}

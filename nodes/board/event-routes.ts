@@ -1,0 +1,70 @@
+/** Server-sent events (HTML standard, 9.2): what was committed, a few times a second at most, so that pages ask again. */
+import type { ServerResponse } from 'node:http';
+import type { Kind, PhaseloomRecord } from '../../lib/records';
+import type { Asked, Route } from './route';
+
+const GATHER_MS = 250;
+/** Proxies close what is silent. */
+const SIGN_OF_LIFE_MS = 15_000;
+/** ids told of one gathering; a page asks again anyway */
+const MOST_IDS = 200;
+
+export const eventRoutes: readonly Route[] = [{ method: 'GET', path: 'api/events', take: stream }];
+
+const streams = new Map<string, Set<ServerResponse>>();
+
+/** Ends the streams of a board that closes; browsers come again by themselves. */
+export function endStreams(nodeId: string): void {
+  for (const res of streams.get(nodeId) ?? []) res.end();
+  streams.delete(nodeId);
+}
+
+async function stream({ board, req }: Asked, res: ServerResponse): Promise<void> {
+  const ledger = await board.ledger();
+  res.writeHead(200, {
+    'content-type': 'text/event-stream',
+    'cache-control': 'no-store',
+    'x-accel-buffering': 'no',
+  });
+  res.write('retry: 2000\nevent: open\ndata: {}\n\n');
+  const gathering = new Gathering((told) => res.write(`event: records\ndata: ${JSON.stringify(told)}\n\n`));
+  const deaf = ledger.onCommit((records) => gathering.add(records));
+  const alive = setInterval(() => res.write(': here\n\n'), SIGN_OF_LIFE_MS);
+  const own = streams.get(board.nodeId) ?? new Set();
+  streams.set(board.nodeId, own.add(res));
+  res.on('close', () => {
+    clearInterval(alive);
+    gathering.close();
+    deaf();
+    own.delete(res);
+  });
+  req.socket.setNoDelay(true);
+}
+
+/** Commits of a moment, told as one. */
+class Gathering {
+  private readonly kinds = new Set<Kind>();
+  private ids: string[] = [];
+  private timer: NodeJS.Timeout | undefined;
+
+  constructor(private readonly tell: (told: { kinds: readonly Kind[]; ids: readonly string[] }) => void) {}
+
+  add(records: readonly PhaseloomRecord[]): void {
+    for (const { kind, id } of records) {
+      this.kinds.add(kind);
+      if (this.ids.length < MOST_IDS) this.ids.push(id);
+    }
+    this.timer ??= setTimeout(() => this.flush(), GATHER_MS);
+  }
+
+  close(): void {
+    clearTimeout(this.timer);
+  }
+
+  private flush(): void {
+    this.timer = undefined;
+    this.tell({ kinds: [...this.kinds], ids: this.ids });
+    this.kinds.clear();
+    this.ids = [];
+  }
+}

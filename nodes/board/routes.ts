@@ -1,0 +1,16 @@
+/** Every route of the board. A part of the board with pages of its own adds its list here. */
+import { alertRoutes } from './alert-routes';
+import { eventRoutes } from './event-routes';
+import { healthRoutes } from './health-routes';
+import { pageRoutes } from './page-files';
+import { recordRoutes } from './record-routes';
+import type { Route } from './route';
+
+/** The first that fits is taken; the pages come last since they take whatever is left. */
+export const routes: readonly Route[] = [
+  ...alertRoutes,
+  ...recordRoutes,
+  ...healthRoutes,
+  ...eventRoutes,
+  ...pageRoutes,
+];
