@@ -19,6 +19,8 @@ export interface CarrierSettings {
 export interface CarrierEvents {
   accepted(delivery: DueDelivery, status: string): void;
   abandoned(delivery: DueDelivery, why: string): void;
+  /** it did not go this time and will be tried again */
+  retried?(delivery: DueDelivery, why: string): void;
   /** after each round: how many waits, and what was last wrong */
   state(lastError: string): void;
   trouble(cause: Error): void;
@@ -102,6 +104,7 @@ export class Carrier {
       this.events.abandoned(delivery, answer.why);
     } else {
       await this.ledger.failed(delivery.seq, answer.why, (nowMs + this.pauseMs(delivery, answer)) * 1000);
+      this.events.retried?.(delivery, answer.why);
     }
     return answer.why;
   }

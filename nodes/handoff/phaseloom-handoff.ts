@@ -9,6 +9,7 @@ import { startOrRefuse } from '../kit/evidence';
 import type { FlowMessage } from '../kit/serve';
 import type { StatusLight } from '../kit/status';
 import { asError, Trouble } from '../kit/trouble';
+import { showVitalSigns } from '../kit/vital-signs';
 import type { DueDelivery, Ledger, LedgerNode } from '../ledger/ledger';
 import { Carrier } from './carrier';
 import { subjectOf } from './cloud-event';
@@ -57,10 +58,19 @@ function run(RED: NodeAPI, node: HandoffNode, light: StatusLight, def: HandoffDe
   };
   const target = targetOf(RED, node, def, timeoutMs);
   let lastError = '';
+  const counts = { accepted: 0, retried: 0, abandoned: 0 };
+  showVitalSigns(node, { counters: () => counts, trouble: () => lastError || undefined });
   const opening = ledgerNode.ready().then((ledger) => {
     const carrier = new Carrier(ledger, target, settings, {
-      accepted: (d, status) => node.send([message(d, settings.destination, { status }), null] as never),
-      abandoned: (d, why) => node.send([null, message(d, settings.destination, { error: why })] as never),
+      accepted: (d, status) => {
+        counts.accepted++;
+        node.send([message(d, settings.destination, { status }), null] as never);
+      },
+      abandoned: (d, why) => {
+        counts.abandoned++;
+        node.send([null, message(d, settings.destination, { error: why })] as never);
+      },
+      retried: () => counts.retried++,
       state: (error) => {
         lastError = error;
         show(RED, light, ledger, settings.destination, error).catch(() => undefined);

@@ -1,6 +1,6 @@
 /** What the config node does for those who use the ledger: opens it when first asked, shares it, closes it. */
 import { resolve } from 'node:path';
-import { Trouble } from '../kit/trouble';
+import { asError, Trouble } from '../kit/trouble';
 import type { Ledger } from './ledger';
 import { type Borrowed, borrowLedger } from './shared-ledgers';
 import type { Durability } from './sqlite/sqlite-ledger';
@@ -17,6 +17,8 @@ const RETRY_AFTER_MS = 1000;
 export class LedgerKeeper {
   /** the ledger while it is open */
   ledger: Ledger | undefined;
+  /** why it could not be opened when it was last tried */
+  openingTrouble: string | undefined;
   private borrowed: Borrowed | undefined;
   private opening: Promise<Ledger> | undefined;
   private closed = false;
@@ -31,7 +33,13 @@ export class LedgerKeeper {
     if (!this.opening) {
       const opening = this.open();
       this.opening = opening;
-      opening.catch(() => setTimeout(() => (this.opening = undefined), RETRY_AFTER_MS).unref());
+      opening.then(
+        () => (this.openingTrouble = undefined),
+        (cause) => {
+          this.openingTrouble = asError(cause).message;
+          setTimeout(() => (this.opening = undefined), RETRY_AFTER_MS).unref();
+        },
+      );
     }
     return this.opening;
   }

@@ -1,8 +1,10 @@
 /** The config node "ledger": where readings, findings, alerts and deliveries are kept. */
 import type { Node, NodeAPI, NodeDef } from 'node-red';
 import { asError } from '../kit/trouble';
+import { showVitalSigns } from '../kit/vital-signs';
 import type { LedgerNode } from './ledger';
 import { LedgerKeeper, type LedgerSettings } from './ledger-keeper';
+import { ledgerSigns } from './ledger-signs';
 
 export = (RED: NodeAPI) => {
   RED.nodes.registerType('phaseloom-ledger', function (this: Node & LedgerNode, def: NodeDef & LedgerSettings) {
@@ -10,6 +12,7 @@ export = (RED: NodeAPI) => {
     const keeper = new LedgerKeeper(def, RED.settings.userDir ?? process.cwd());
     Object.assign(this, { ready: () => keeper.ready() });
     Object.defineProperty(this, 'ledger', { get: () => keeper.ledger });
+    showVitalSigns(this, ledgerSigns(keeper));
     this.on('close', (_removed: boolean, done: () => void) => {
       keeper
         .close()

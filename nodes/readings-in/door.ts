@@ -65,6 +65,13 @@ export class Door {
     return this.batcher.pending;
   }
 
+  /** Why readings do not come in at the moment. */
+  get trouble(): string | undefined {
+    if (this.storing.trouble !== '') return this.storing.trouble;
+    if (!this.session || this.session.state === 'connected') return undefined;
+    return `not connected to the broker (${this.session.lastError || this.session.state})`;
+  }
+
   /** A message from the broker; false: no room for another. */
   arrived(packet: IPublishPacket, held: Held | undefined): boolean {
     if (this.isClosing) return true;

@@ -4,6 +4,7 @@ import { configNode, type NetworkNode } from '../kit/config-nodes';
 import type { FlowMessage } from '../kit/serve';
 import { StatusLight } from '../kit/status';
 import { asError, Trouble } from '../kit/trouble';
+import { showVitalSigns } from '../kit/vital-signs';
 import type { LedgerNode } from '../ledger/ledger';
 import { brokerMark, type CoreBroker, connectionOptions } from './broker-options';
 import { Door } from './door';
@@ -94,13 +95,14 @@ function run(RED: NodeAPI, node: ReadingsInNode, door: Door, light: StatusLight)
   show();
   door.changed = show;
   const cancel = whenFlowsRun(RED, () => void door.start());
-  node.counters = () => ({
-    ...door.counts,
-    ...door.session?.facts,
-    pending: door.pending,
-    resent: door.dispatch.sender.resent,
-    ledgerFailures: door.storing.failures,
-  });
+  const counters = () => {
+    const { mostPending: _most, ...counts } = door.counts;
+    const { resent } = door.dispatch.sender;
+    return { ...counts, ...door.session?.facts, resent, ledgerFailures: door.storing.failures };
+  };
+  const gauges = () => ({ pending: door.pending, mostPending: door.counts.mostPending });
+  node.counters = () => ({ ...counters(), ...gauges() });
+  showVitalSigns(node, { counters, gauges, trouble: () => door.trouble });
   node.enter = (payload, topic = '') => enter(door, payload, topic);
   node.on('input', (msg, _send, done) => {
     const given = msg as FlowMessage;

@@ -12,6 +12,7 @@ import { RecentReadings } from '../kit/recent-readings';
 import { type FlowMessage, Marked, type Ports, serve } from '../kit/serve';
 import type { StatusLight } from '../kit/status';
 import { shortCount } from '../kit/tally';
+import { showVitalSigns } from '../kit/vital-signs';
 
 interface ScreenDef extends EvidenceDef {
   leastGrade: string;
@@ -51,6 +52,7 @@ function run(RED: NodeAPI, node: Node, light: StatusLight, evidence: Evidence, r
   const recent = new RecentReadings(ledger);
   const screen = new Screen();
   const face = new Face(RED, light);
+  showVitalSigns(node, { counters: () => face.counts });
   // A reading must not overtake the rejection of one before it: who finds both in the ledger shall find which was turned aside.
   const order = new InOrder();
   const judge = (reading: Reading, window: { add(r: Reading): Parameters<Screen['judge']>[2] }): Screened => {
@@ -59,7 +61,7 @@ function run(RED: NodeAPI, node: Node, light: StatusLight, evidence: Evidence, r
   };
   const out = (reading: Reading, fitness: Screened, msg: FlowMessage): Ports | Promise<Ports> => {
     const isFit = passes(fitness, rules);
-    face.count(isFit);
+    face.count(isFit, fitness);
     if (isFit) return [new Marked(reading, { fitness })];
     const rejection = turnedAside(reading, fitness, sourceOf(msg));
     const ports: Ports = [undefined, new Marked(rejection, { fitness })];
@@ -82,8 +84,7 @@ const sourceOf = ({ topic }: FlowMessage): string =>
   typeof topic === 'string' && topic !== '' ? topic.slice(0, 200) : 'screen';
 
 class Face {
-  private passed = 0;
-  private aside = 0;
+  readonly counts = { passed: 0, aside: 0, sequenceGaps: 0 };
 
   constructor(
     private readonly RED: NodeAPI,
@@ -92,11 +93,12 @@ class Face {
     light.show('grey', 'ring', RED._('phaseloom-screen.status.waiting'));
   }
 
-  count(isFit: boolean): void {
-    if (isFit) this.passed++;
-    else this.aside++;
+  count(isFit: boolean, { notices }: Screened): void {
+    this.counts[isFit ? 'passed' : 'aside']++;
+    if (notices.some(({ code }) => code === 'sequence-gap')) this.counts.sequenceGaps++;
+    const { passed, aside } = this.counts;
     this.light.show(isFit ? 'green' : 'yellow', 'dot', () =>
-      this.RED._('phaseloom-screen.status.counts', { passed: shortCount(this.passed), aside: shortCount(this.aside) }),
+      this.RED._('phaseloom-screen.status.counts', { passed: shortCount(passed), aside: shortCount(aside) }),
     );
   }
 }
