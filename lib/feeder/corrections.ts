@@ -27,23 +27,27 @@ export interface CorrectionGroup {
   readonly from: readonly string[];
 }
 
-/** Corrections of labels by cause, those with the most labels first. */
+/**
+ * Corrections of labels by cause, those with the most labels first.
+ * @param explained gives the most probable explanation; called only when there is a label to correct
+ */
 export function corrections(
   solution: Solution,
   evidence: readonly SiteEvidence[],
-  best: MostProbable,
+  explained: () => MostProbable,
   offered = OFFERED,
 ): CorrectionGroup[] {
   const { tree, change } = solution;
+  const found = contradicted(solution, offered);
+  if (found.length === 0) return [];
+  const best = explained();
   const cause = causes(solution, best);
   const groups = new Map<number, Correction[]>();
-  for (let v = 1; v < tree.count; v++) {
-    const { state, probability } = bestProjection(solution, v);
-    if (probability < offered || sameLabels(state, 0, tree.mask[v]!)) continue;
-    const list = groups.get(cause[v]!);
-    const correction = { section: v, state, probability };
+  for (const correction of found) {
+    const c = cause[correction.section]!;
+    const list = groups.get(c);
     if (list) list.push(correction);
-    else groups.set(cause[v]!, [correction]);
+    else groups.set(c, [correction]);
   }
   return [...groups]
     .map(([c, list]) => ({
@@ -55,6 +59,16 @@ export function corrections(
       from: [...new Set(evidence.filter((e) => cause[e.section] === c).flatMap((e) => e.from))],
     }))
     .sort((a, b) => b.corrections.length - a.corrections.length || a.cause - b.cause);
+}
+
+function contradicted(solution: Solution, offered: number): Correction[] {
+  const { tree } = solution;
+  const found: Correction[] = [];
+  for (let v = 1; v < tree.count; v++) {
+    const { state, probability } = bestProjection(solution, v);
+    if (probability >= offered && !sameLabels(state, 0, tree.mask[v]!)) found.push({ section: v, state, probability });
+  }
+  return found;
 }
 
 const sameLabels = (s: number, t: number, mask: number): boolean => projection(s, mask) === projection(t, mask);

@@ -1,7 +1,9 @@
 /** Tracing feeders of a thousand to a million sections, beside carrying the nearest reading downstream. */
 
 import { mostProbable } from '../../lib/feeder/exact';
+import { type FeederDocument, makeFeeder } from '../../lib/feeder/model';
 import { sweep, sweepArrays } from '../../lib/feeder/sweep';
+import { traceFeeder } from '../../lib/feeder/trace';
 import { chance } from '../outside/rates/chance';
 import { anglesAt, evidenceOf, makeWorld, nearestUpstream } from '../outside/rates/feeder-world';
 import { type BenchRow, report } from './report';
@@ -56,10 +58,45 @@ function measure(count: number, runs: number): BenchRow[] {
   ];
 }
 
+/** The whole trace of one feeder, as a node runs it: beliefs, corrections, suspects, conflicts, suggestions. */
+function wholeTrace(count: number, runs: number): BenchRow[] {
+  const world = makeWorld(chance(count), count);
+  const document: FeederDocument = {
+    id: 'bench',
+    source: '0',
+    sections: Array.from({ length: count - 1 }, (_, i) => ({
+      id: `s${i + 1}`,
+      from: String(world.tree.parent[i + 1]),
+      to: String(i + 1),
+      phases: ['A', 'B', 'C'].filter((_, j) => (world.tree.mask[i + 1]! >> j) & 1),
+      changePrior: world.tree.changePrior[i + 1]!,
+    })),
+  };
+  const feeder = makeFeeder(document);
+  const arrays = sweepArrays(count);
+  const sweeps = bestMs(() => sweep(feeder, [], arrays), runs);
+  const read = (crossed: boolean) => {
+    const dice = chance(count + 1);
+    const states = crossed ? world.truth : new Uint8Array(count);
+    const sections = Array.from({ length: count - 1 }, (_, i) => i + 1).filter(() => dice.uniform() < READ);
+    return sections.map((v) => ({
+      ...evidenceOf(world, v, anglesAt({ ...world, truth: states }, v, dice)),
+      section: feeder.indexOf.get(`s${v}`)!,
+    }));
+  };
+  return [false, true].map((crossed) => {
+    const evidence = read(crossed);
+    const ms = bestMs(() => traceFeeder(feeder, evidence, [], arrays), runs);
+    const what = `whole trace of ${count.toLocaleString('en-US')} sections, ${crossed ? 'crossings' : 'as recorded'}`;
+    return { what, value: ms, unit: 'ms', peer: { what: 'two sweeps, ms', value: sweeps }, ratio: ms / sweeps };
+  });
+}
+
 report('feeder', [
   ...measure(1000, 200),
   ...measure(1500, 200),
   ...measure(10_000, 50),
   ...measure(100_000, 20),
   ...measure(1_000_000, 7),
+  ...wholeTrace(1500, 30),
 ]);

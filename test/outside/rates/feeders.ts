@@ -60,7 +60,7 @@ export function tallyFeeders(seed: number, feeders: number, share: number, size 
       tally.upstreamWrong += upstream[v] ? 0 : 1;
       count(tally, probability, right);
     }
-    for (const group of corrections(solution, evidence, explain(solution, evidence))) {
+    for (const group of corrections(solution, evidence, () => explain(solution, evidence))) {
       tally.offered += group.corrections.length;
       tally.offeredWrong += group.corrections.filter((c) => !isRight(world, c.section, c.state)).length;
     }
