@@ -12,6 +12,11 @@ export {
 export * from './evidence';
 export type { MostProbable } from './exact';
 export { evidenceFrom, type FromRecords, isEvidence, tieFrom } from './from-records';
+export { type FeederCsvOptions, readFeederCsv, writeFeederCsv } from './io/csv';
+export { FeederSchema, readFeeder, readFeederJson } from './io/document';
+export { type FeederGeoJson, type GeoJsonOptions, readFeederGeoJson, traceGeoJson } from './io/geojson';
+export { type PublishedOptions, type PublishedTables, readPublished } from './io/published';
+export type { FeederRead } from './io/read';
 export * from './model';
 export { type DayPlan, dayPlan, type NextBest, nextBest } from './next-best';
 export { changeName, PERMUTATIONS } from './permutation';

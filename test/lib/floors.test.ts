@@ -14,7 +14,7 @@ function floorOf(path: string): { floor: number; room: string } {
 
 function importsOf(file: string): string[] {
   const text = readFileSync(join(root, file), 'utf8');
-  return [...text.matchAll(/(?:from|import|require\()\s*'([^']+)'/g)].map((m) => m[1]!);
+  return [...text.matchAll(/(?<!')(?:from|import|require\()\s*'([^']+)'/g)].map((m) => m[1]!);
 }
 
 const sources = globSync('{lib,nodes}/**/*.{ts,tsx}', { cwd: root });

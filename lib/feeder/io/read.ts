@@ -1,0 +1,35 @@
+/** What comes of reading a feeder of unknown origin, and what all the ways of reading share. */
+import { type Feeder, type FeederDocument, type FeederLoad, type FeederTerminal, makeFeeder } from '../model';
+
+export type FeederRead =
+  | { readonly ok: true; readonly feeder: Feeder; readonly document: FeederDocument }
+  | { readonly ok: false; readonly problems: readonly string[] };
+
+/** Checks a document; its problems are sentences for people: which row, what, and what would be right. */
+export function checked(document: FeederDocument, problems: readonly string[] = []): FeederRead {
+  if (problems.length > 0) return { ok: false, problems };
+  try {
+    return { ok: true, feeder: makeFeeder(document), document };
+  } catch (cause) {
+    if (!(cause instanceof RangeError)) throw cause;
+    return { ok: false, problems: cause.message.split('\n').slice(1) };
+  }
+}
+
+/** Terminals and loads that name a node, not a section. */
+export interface AtNodes {
+  readonly terminals: readonly (Omit<FeederTerminal, 'section'> & { readonly node: string })[];
+  readonly loads: readonly (Omit<FeederLoad, 'section'> & { readonly node: string })[];
+}
+
+/** Puts what stands at a node on the section that feeds it; what stands at the source or at an unfed node is left out. */
+export function placedAtNodes(document: FeederDocument, { terminals, loads }: AtNodes): FeederRead {
+  const bare = checked(document);
+  if (!bare.ok) return bare;
+  const { feeding, ids } = bare.feeder;
+  const place = <T extends { readonly node: string }>({ node, ...rest }: T) => {
+    const section = feeding.get(node);
+    return section ? [{ ...rest, section: ids[section]! }] : [];
+  };
+  return checked({ ...document, terminals: terminals.flatMap(place), loads: loads.flatMap(place) } as FeederDocument);
+}
