@@ -8,17 +8,7 @@ import { formatInstant } from '../../lib/instant';
 import { type Broker, mosquitto, wireTo } from '../kit/broker';
 import { type ChildRed, childRed } from '../kit/child-red';
 import { type FlowNode, nodeRed } from '../kit/node-red';
-
-/** mulberry32: the moments of the faults are the same in every run. */
-function seeded(seed: number): () => number {
-  let a = seed;
-  return () => {
-    a = (a + 0x6d2b79f5) | 0;
-    let t = Math.imul(a ^ (a >>> 15), 1 | a);
-    t = (t + Math.imul(t ^ (t >>> 7), 61 | t)) ^ t;
-    return ((t ^ (t >>> 14)) >>> 0) / 4294967296;
-  };
-}
+import { scaled, seeded, tell, until } from './scale';
 
 const door = (port: number, over: Record<string, unknown> = {}): FlowNode[] => [
   { id: 'broker', type: 'mqtt-broker', broker: '127.0.0.1', port: String(port), protocolVersion: '5', keepalive: '60' },
@@ -68,10 +58,6 @@ function inLedger(file: string): { rows: number; terminals: number; ids: string[
   }
 }
 
-async function until(holds: () => boolean, withinMs: number): Promise<void> {
-  for (const deadline = Date.now() + withinMs; !holds() && Date.now() < deadline; ) await sleep(100);
-}
-
 describe('readings in, under faults', function () {
   this.timeout(300_000);
   let broker: Broker;
@@ -81,7 +67,7 @@ describe('readings in, under faults', function () {
   afterEach(() => broker.stop());
 
   it('killed again and again in mid-stream: every reading is stored once, and every one is sent into the flow', async () => {
-    const COUNT = 1200;
+    const COUNT = scaled(1200, 12_000);
     const chance = seeded(20260504);
     const recorder: FlowNode = {
       id: 'out',
@@ -108,6 +94,12 @@ describe('readings in, under faults', function () {
       const sentIds = () => new Set(existsSync(sent) ? readFileSync(sent, 'utf8').trim().split('\n') : []);
       await until(() => inLedger(file).terminals === COUNT && sentIds().size === COUNT, 20_000);
       const { rows, terminals, ids } = inLedger(file);
+      tell('killed 3 times', {
+        published: COUNT,
+        arrived: terminals,
+        duplicates: rows - terminals,
+        sent: sentIds().size,
+      });
       expect({ rows, terminals }).to.deep.equal({ rows: COUNT, terminals: COUNT });
       expect(ids.filter((id) => !sentIds().has(id))).to.deep.equal([]);
     } finally {
@@ -116,7 +108,7 @@ describe('readings in, under faults', function () {
   });
 
   it('with its connection cut in mid-stream: every reading is stored once and sent once', async () => {
-    const COUNT = 1500;
+    const COUNT = scaled(1500, 12_000);
     const chance = seeded(7);
     const rig = await nodeRed();
     const wire = await wireTo(broker.port);
@@ -133,6 +125,11 @@ describe('readings in, under faults', function () {
     expect(new Set(rig.got('out').map((m) => m.payload.terminal)).size).to.equal(COUNT);
     expect(rig.got('out')).to.have.length(COUNT);
     expect(inLedger(join(rig.userDir, 'fault.sqlite')).rows).to.equal(COUNT);
+    tell('cut 5 times', {
+      published: COUNT,
+      arrived: rig.got('out').length,
+      duplicates: rig.node('in').counters().duplicates,
+    });
     expect(rig.node('in').counters().connects).to.be.at.least(3);
     expect(rig.node('in').counters().sessionsLost).to.equal(0);
     await rig.deploy([]);
@@ -140,7 +137,7 @@ describe('readings in, under faults', function () {
   });
 
   it('with the broker restarted in mid-stream: every reading that it accepted is stored once', async () => {
-    const COUNT = 1000;
+    const COUNT = scaled(1000, 12_000);
     const rig = await nodeRed();
     await rig.deploy([...door(broker.port, { topics: ['fault/#'] }), rig.probe('out')]);
     await until(() => rig.status('in')?.text?.startsWith('connected') === true, 10_000);
@@ -155,7 +152,9 @@ describe('readings in, under faults', function () {
     await published;
     await until(() => inLedger(join(rig.userDir, 'fault.sqlite')).rows - before >= COUNT, 30_000);
     await sleep(300);
-    expect(inLedger(join(rig.userDir, 'fault.sqlite')).rows - before).to.equal(COUNT);
+    const { rows, terminals } = inLedger(join(rig.userDir, 'fault.sqlite'));
+    tell('broker restarted 2 times', { published: COUNT, arrived: rows - before, duplicates: rows - before - COUNT });
+    expect(rows - before, `${terminals} terminals`).to.equal(COUNT);
     expect(rig.node('in').counters().connects).to.be.at.least(2);
     expect(rig.node('in').counters().sessionsLost).to.equal(0);
     await rig.deploy([]);
