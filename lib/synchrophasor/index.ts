@@ -1,0 +1,9 @@
+/** Synchrophasor streams of IEEE C37.118.2-2011; frames of the 2005 edition are read too. */
+export * from './channels';
+export { crcCcitt } from './crc';
+export { dataFrameBytes } from './data';
+export { decodeFrame, encodeFrame } from './decode';
+export { frameTime, instantUs } from './head';
+export { type Cut, FrameSplitter } from './splitter';
+export * from './status';
+export * from './types';
