@@ -31,6 +31,7 @@ export { InstrumentSequences } from './instrument-sequence';
 export * from './joint-likelihood';
 export * from './lead-order';
 export * from './likelihood';
+export * from './loading';
 export * from './network';
 export { type NetworkRead, NetworkSchema, readNetwork } from './network-document';
 export * from './nominal';
@@ -59,6 +60,7 @@ export { type DecidedService, type ServiceReadings, serviceType, type UndecidedS
 export * from './site-consistency';
 export { ROTATION_CAUTION, siteRotation } from './site-rotation';
 export * from './site-score';
+export * from './synchrophasor';
 export * from './timing';
 export * from './unbalance';
 export * from './unbalance-limits';

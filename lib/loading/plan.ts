@@ -1,0 +1,216 @@
+/** The search for a plan: greedy, a solver when there is one, annealing; the best of them with the proven bound beside it. */
+import { anneal } from './anneal';
+import { greedy, tidy, type Watch } from './greedy';
+import { milpOf, type Solver, type SolverAnswer } from './milp';
+import type { Loading } from './model';
+import { makeProblem, type Problem, type ProblemOptions } from './problem';
+import { PlanState, stateAt, TINY } from './state';
+
+export interface Progress {
+  readonly step: 'greedy' | 'solver' | 'annealing';
+  readonly unbalance: number;
+  readonly moves: number;
+  readonly bound: number | null;
+}
+
+export interface SearchOptions extends ProblemOptions {
+  /** milliseconds from any origin */
+  readonly nowMs: () => number;
+  /** all steps together, seconds */
+  readonly timeS: number;
+  readonly seed: number;
+  readonly solver?: Solver;
+  readonly stopped?: () => boolean;
+  readonly progress?: (p: Progress) => void;
+  /** places to begin with, beside the recorded ones */
+  readonly from?: Int32Array;
+}
+
+export interface LoadPlan {
+  readonly problem: Problem;
+  /** state of each unit of the problem; 0 stays */
+  readonly at: Int32Array;
+  /** percent of the mean, kW or amperes, as measure and `over` say; above a limit that was asked for */
+  readonly before: number;
+  readonly after: number;
+  readonly moves: number;
+  readonly cost: number;
+  /** what is minimised: cost (limit), else unbalance and priced cost */
+  readonly value: number;
+  /** proven: no plan's value is below; null without a solver */
+  readonly bound: number | null;
+  /** (value - bound) / value of doing nothing, percent; null without a bound. For a limit: of the value itself */
+  readonly gapPct: number | null;
+  readonly proven: boolean;
+  /** a limit that was asked for is kept; true when none was */
+  readonly keepsLimit: boolean;
+  /** the solver has proven that no plan keeps the limit */
+  readonly impossible: boolean;
+  readonly by: Progress['step'] | 'none';
+}
+
+/** A gap below this is a rounding of the solver. */
+const PROVEN_PCT = 1e-3;
+
+/** Finds the moves. Nothing is thrown for want of time: what is best so far comes back. */
+export async function planMoves(loading: Loading, options: SearchOptions): Promise<LoadPlan> {
+  const problem = makeProblem(loading, options);
+  const search = new Search(problem, options);
+  search.greedy();
+  if (options.solver && search.worthGoingOn()) await search.solve(options.solver);
+  if (search.worthGoingOn()) search.anneal();
+  return search.plan();
+}
+
+class Search {
+  private best: PlanState;
+  private by: LoadPlan['by'] = 'none';
+  private answer: SolverAnswer | undefined;
+  private readonly before: number;
+  private readonly beganMs: number;
+  private readonly endMs: number;
+
+  constructor(
+    private readonly problem: Problem,
+    private readonly options: SearchOptions,
+  ) {
+    this.beganMs = options.nowMs();
+    this.endMs = this.beganMs + 1000 * options.timeS;
+    this.best = new PlanState(problem);
+    this.before = this.best.unbalance();
+  }
+
+  greedy(): void {
+    const state = new PlanState(this.problem);
+    greedy(state, this.watch(0.3), (s) => this.tell('greedy', s));
+    tidy(state);
+    this.offer(state, 'greedy');
+    if (!this.options.from) return;
+    const other = stateAt(this.problem, this.options.from);
+    greedy(other, this.watch(0.4));
+    tidy(other);
+    this.offer(other, 'greedy');
+  }
+
+  async solve(solver: Solver): Promise<void> {
+    this.walk(this.shortPart(), 0);
+    const milp = milpOf(this.problem);
+    const timeS = (0.55 * (this.endMs - this.options.nowMs())) / 1000;
+    this.answer = await solver(milp.text, { timeS, start: milp.valuesOf(this.best.at) });
+    if (!this.answer.values) return;
+    const state = stateAt(this.problem, milp.placesOf(this.answer.values));
+    tidy(state);
+    this.offer(state, 'solver');
+  }
+
+  anneal(): void {
+    // A solver that has finished leaves only what its polygon of the neutral current hides.
+    const rounds = this.answer?.status === 'optimal' ? 1 : ROUNDS;
+    for (let round = 1; round <= rounds && this.worthGoingOn(); round++) {
+      this.walk(rounds === 1 ? this.shortPart() : 1 / (rounds - round + 1), round);
+    }
+  }
+
+  /** One walk from the best so far, with a part of the time that is left. */
+  private walk(part: number, round: number): void {
+    if (this.problem.units.length === 0) return;
+    const state = stateAt(this.problem, this.best.at);
+    const startTemperature = this.temperature();
+    const seed = this.options.seed + 7919 * round;
+    const at = anneal(state, this.watch(part), { seed, startTemperature });
+    const found = stateAt(this.problem, at);
+    greedy(found, this.watch(1));
+    tidy(found);
+    this.offer(found, 'annealing');
+  }
+
+  private shortPart(): number {
+    return Math.min(0.1, SHORT_WALK_MS / Math.max(1, this.endMs - this.options.nowMs()));
+  }
+
+  private temperature(): number {
+    const { aim, perCost } = this.problem;
+    if (aim.kind === 'limit') return 1;
+    if (aim.kind === 'price' && perCost > 0) return 3 * perCost;
+    return 0.02 * this.best.score() + 1e-4 * this.before + TINY;
+  }
+
+  private watch(part: number): Watch {
+    const now = this.options.nowMs();
+    const { nowMs, stopped } = this.options;
+    return { nowMs, untilMs: now + part * (this.endMs - now), ...(stopped ? { stopped } : {}) };
+  }
+
+  private offer(state: PlanState, by: Progress['step']): void {
+    if (state.moves > this.problem.mostMoves || state.score() >= this.best.score() - TINY) return;
+    this.best = state;
+    this.by = by;
+    this.tell(by, state);
+  }
+
+  private tell(step: Progress['step'], state: PlanState): void {
+    const bound = this.answer?.bound ?? null;
+    this.options.progress?.({ step, unbalance: state.unbalance(), moves: state.moves, bound });
+  }
+
+  worthGoingOn(): boolean {
+    if (this.options.nowMs() >= this.endMs || this.options.stopped?.()) return false;
+    return !this.plan().proven && this.answer?.status !== 'infeasible' && this.best.score() > TINY;
+  }
+
+  plan(): LoadPlan {
+    const { aim } = this.problem;
+    const state = this.best;
+    const over = state.unbalance();
+    const isLimit = aim.kind === 'limit';
+    const keepsLimit = !isLimit || over <= 1e-6;
+    const value = isLimit ? state.cost : state.score();
+    const bound = this.answer?.bound ?? (value <= TINY ? 0 : null);
+    const of = isLimit ? Math.max(value, 1) : this.before;
+    const gapPct = bound === null ? null : of > 0 ? (100 * Math.max(0, value - bound)) / of : 0;
+    return {
+      problem: this.problem,
+      at: state.at,
+      before: this.before,
+      after: over,
+      moves: state.moves,
+      cost: state.cost,
+      value,
+      bound,
+      gapPct,
+      proven: keepsLimit && gapPct !== null && gapPct <= PROVEN_PCT,
+      keepsLimit,
+      impossible: isLimit && this.answer?.status === 'infeasible',
+      by: this.by,
+    };
+  }
+}
+
+const ROUNDS = 3;
+/** A short walk before the solver gives it a better start. */
+const SHORT_WALK_MS = 250;
+
+export interface CurvePoint {
+  readonly moves: number;
+  readonly unbalance: number;
+  readonly bound: number | null;
+  readonly proven: boolean;
+}
+
+/** What 0, 1, 2 .. moves can do at best. Ends early when more moves bring nothing. Never worse than greedy's own curve. */
+export async function moveCurve(
+  loading: Loading,
+  mostMoves: number,
+  options: Omit<SearchOptions, 'aim' | 'from'>,
+): Promise<CurvePoint[]> {
+  const points: CurvePoint[] = [];
+  let from: Int32Array | undefined;
+  for (let moves = 0; moves <= mostMoves && !options.stopped?.(); moves++) {
+    const aim = { kind: 'best', moves } as const;
+    const plan = await planMoves(loading, { ...options, aim, ...(from ? { from } : {}) });
+    from = plan.at;
+    points.push({ moves, unbalance: plan.after, bound: plan.bound, proven: plan.proven });
+    if (plan.after <= TINY) break;
+  }
+  return points;
+}

@@ -1,0 +1,204 @@
+import { expect } from 'chai';
+import { deviationPct } from '../../lib';
+import type { Solver } from '../../lib/loading/milp';
+import { type Loading, type LoadingDocument, makeLoading } from '../../lib/loading/model';
+import { moveCurve, planMoves, type SearchOptions } from '../../lib/loading/plan';
+import { makeProblem } from '../../lib/loading/problem';
+import { PlanState } from '../../lib/loading/state';
+import { statesOf } from '../../lib/loading/units';
+import { highsSolver } from '../../nodes/load-plan/highs-solver';
+import { ieee123AtHead, publishedLoads, randomFeeder } from '../kit/feeder-loads';
+
+const clock = { nowMs: () => performance.now(), timeS: 8, seed: 11 };
+
+describe('the moves that balance a feeder', function () {
+  this.timeout(60_000);
+  let solver: Solver;
+  before(async () => {
+    solver = await highsSolver();
+  });
+  const plan = (loading: Loading, options: Partial<SearchOptions> & Pick<SearchOptions, 'aim'>) =>
+    planMoves(loading, { ...clock, solver, ...options });
+
+  // 0 to 8 moves: worst deviation of a phase from the mean, percent, with HiGHS in another prototype; the load list is the published
+  // one of the IEEE PES 123-node test feeder, and the figure for 0 moves follows from its printed sums by hand.
+  const KNOWN = [20.34, 16.91, 13.47, 10.03, 6.59, 3.15, 0.93];
+
+  it('IEEE 123 spot loads: every number of moves to 6, and 8, proven', async () => {
+    const loading = makeLoading(ieee123AtHead());
+    for (const [moves, known] of [...KNOWN.entries(), [8, 0.14] as const]) {
+      const p = await plan(loading, { aim: { kind: 'best', moves } });
+      expect(p.after, `${moves} moves`).to.be.closeTo(known, 0.0051);
+      expect([p.proven, p.moves <= moves]).to.deep.equal([true, true]);
+      expect(p.bound!).to.be.at.most(p.value + 1e-6);
+    }
+  });
+
+  it('IEEE 123: the fewest moves under a limit, or word that there are none', async () => {
+    const loading = makeLoading(ieee123AtHead());
+    for (const [most, moves] of [
+      [5, 5],
+      [1, 6],
+      [0.2, 8],
+    ] as const) {
+      const p = await plan(loading, { aim: { kind: 'limit', most } });
+      expect([p.moves, p.keepsLimit, p.proven]).to.deep.equal([moves, true, true]);
+    }
+    const none = await plan(loading, { aim: { kind: 'limit', most: 0.01 }, timeS: 20 });
+    expect([none.keepsLimit, none.proven, none.impossible]).to.deep.equal([false, false, true]);
+  });
+
+  it('IEEE 123: the curve never rises and never lies above greedy', async () => {
+    const loading = makeLoading(ieee123AtHead());
+    const options = { ...clock, over: 'worst' as const };
+    const curve = await moveCurve(loading, 6, { ...options, solver });
+    expect(curve.map((c) => Number(c.unbalance.toFixed(2)))).to.deep.equal(KNOWN);
+    for (const c of curve.slice(1)) {
+      const alone = await planMoves(loading, { ...options, timeS: 0.2, aim: { kind: 'best', moves: c.moves } });
+      expect(c.unbalance).to.be.at.most(alone.after + 1e-6);
+    }
+  });
+
+  describe('against trying everything', () => {
+    it('IEEE 13-node, two sections, sum and worst, kW and neutral', async () => {
+      const loading = makeLoading(ieee13());
+      for (const measure of ['kW', 'neutral'] as const) {
+        for (const over of ['sum', 'worst'] as const) {
+          for (const moves of [1, 2, 3, 9]) {
+            const options = { aim: { kind: 'best', moves }, measure, over } as const;
+            const p = await plan(loading, { ...options, timeS: 3 });
+            const best = everything(loading, options);
+            expect(p.after, `${measure} ${over} ${moves}`).to.be.closeTo(best, 1e-6 * (1 + best));
+            // The polygon of the neutral current under-estimates by 1 - cos(7.5 deg) at most.
+            expect(p.bound!).to.be.at.most(best + 1e-5);
+            expect(p.bound!).to.be.at.least(measure === 'kW' ? best - 1e-3 : 0.9914 * best - 1e-3);
+          }
+        }
+      }
+    });
+
+    it('nine taps, three sections, two snapshots, with and without a price', async () => {
+      const loading = makeLoading(randomFeeder(9, 3, 5, 2));
+      for (const options of [
+        { aim: { kind: 'best', moves: 4 }, over: 'sum' },
+        { aim: { kind: 'best', moves: 9 }, over: 'worst' },
+        { aim: { kind: 'price', perCost: 6 }, over: 'sum' },
+      ] as const) {
+        const p = await plan(loading, options);
+        const best = everything(loading, options);
+        expect(p.value).to.be.closeTo(best, 1e-6 * (1 + best));
+        expect(p.proven).to.equal(true);
+      }
+    });
+
+    it('without a solver it comes to the same on small feeders, and says that nothing is proven', async () => {
+      const loading = makeLoading(randomFeeder(9, 3, 5, 2));
+      const options = { aim: { kind: 'price', perCost: 6 }, over: 'sum' } as const;
+      const p = await planMoves(loading, { ...clock, ...options, timeS: 0.5 });
+      expect(p.value).to.be.closeTo(everything(loading, options), 1e-6);
+      expect([p.proven, p.bound, p.gapPct]).to.deep.equal([false, null, null]);
+    });
+  });
+
+  describe('what may move where', () => {
+    // Rolling three conductors keeps their sequence, swapping two reverses it (common practice, no source).
+    it('three phases only roll; one goes anywhere that is present', () => {
+      expect(statesOf([0, 1, 2], 7, true)).to.deep.equal([
+        [0, 1, 2],
+        [1, 2, 0],
+        [2, 0, 1],
+      ]);
+      expect(statesOf([1], 7, false).map((s) => s[1])).to.have.members([0, 1, 2]);
+      expect(statesOf([0], 0b101, false)).to.deep.equal([
+        [0, -1, -1],
+        [2, -1, -1],
+      ]);
+      expect(statesOf([0, 1], 7, false)).to.have.length(6);
+      expect(statesOf([0, 1], 7, true)).to.have.length(3);
+    });
+
+    it('no plan reverses a three-phase customer inside a lateral, and a lateral moves as a whole', async () => {
+      const loading = makeLoading(withLateral());
+      const p = await plan(loading, { aim: { kind: 'best', moves: 3 }, watch: ['head'] });
+      const unit = p.problem.units.findIndex((u) => u.id === 'lat');
+      expect(p.problem.units[unit]!.onlyRolls).to.equal(true);
+      expect(p.problem.units[unit]!.loads.map((l) => l.entry.id)).to.deep.equal(['l1', 'l2']);
+      expect(p.problem.units[unit]!.states).to.have.length(3);
+      expect(p.after).to.be.closeTo(everything(loading, { aim: { kind: 'best', moves: 3 }, watch: ['head'] }), 1e-6);
+    });
+  });
+
+  it('stops when told to, with what is best so far', async () => {
+    const loading = makeLoading(randomFeeder(60, 4, 2));
+    let looks = 0;
+    const p = await planMoves(loading, {
+      ...clock,
+      timeS: 1e6,
+      aim: { kind: 'price', perCost: 1 },
+      over: 'sum',
+      stopped: () => ++looks > 40,
+    });
+    expect(p.after).to.be.lessThan(p.before);
+  });
+});
+
+/** The best score over all states of all units, by trying each. */
+function everything(loading: Loading, options: Parameters<typeof makeProblem>[1]): number {
+  const problem = makeProblem(loading, options);
+  const state = new PlanState(problem);
+  let best = Number.POSITIVE_INFINITY;
+  const next = (u: number) => {
+    if (state.moves > problem.mostMoves) return;
+    if (u === problem.units.length) {
+      best = Math.min(best, state.score());
+      return;
+    }
+    for (let s = 0; s < problem.units[u]!.states.length; s++) {
+      state.move(u, s);
+      next(u + 1);
+    }
+    state.move(u, 0);
+  };
+  next(0);
+  return best;
+}
+
+/** IEEE 13-node loads on a main of two sections: 632 to 671, with 671 and beyond below. */
+function ieee13(): LoadingDocument {
+  const beyond = new Set(['671', '692', '675', '611', '652']);
+  return {
+    id: 'ieee13',
+    source: '650',
+    voltageV: 4160 / Math.sqrt(3),
+    sections: [
+      { id: 'head', from: '650', to: '632', phases: ['A', 'B', 'C'] },
+      { id: 'far', from: '632', to: '671', phases: ['A', 'B', 'C'] },
+    ],
+    loads: publishedLoads('ieee13_loads.csv', (bus) => (beyond.has(bus) ? 'far' : 'head')),
+  };
+}
+
+function withLateral(): LoadingDocument {
+  const phases = ['A', 'B', 'C'];
+  return {
+    id: 'lateral',
+    source: 's',
+    voltageV: 7200,
+    sections: [
+      { id: 'head', from: 's', to: 'a', phases },
+      { id: 'lat', from: 'a', to: 'b', phases },
+      { id: 'lat2', from: 'b', to: 'c', phases: ['A'] },
+    ],
+    laterals: [{ section: 'lat' }],
+    loads: [
+      { id: 'l1', section: 'lat2', phases: ['A'], kW: 90 },
+      { id: 'l2', section: 'lat', phases, kW: 60, threePhase: true },
+      { id: 't1', section: 'head', phases: ['A'], kW: 50, movable: true },
+      { id: 't2', section: 'head', phases: ['C'], kW: 20, movable: true },
+    ],
+  };
+}
+
+describe('the deviation of a phase', () => {
+  it('is of the mean', () => expect(deviationPct([1400, 952.5, 1137.5])).to.be.closeTo(20.34, 0.005));
+});
