@@ -12,6 +12,10 @@ export {
 export * from './evidence';
 export type { MostProbable } from './exact';
 export { evidenceFrom, type FromRecords, isEvidence, tieFrom } from './from-records';
+export { type CimOptions, type CimPlaces, type CimRead, readFeederCim } from './io/cim';
+export { type CimCorrections, cimCorrections, phaseCode } from './io/cim-corrections';
+export { CIM_XML_OPTIONS, type ParseXml } from './io/cim-objects';
+export { correctionsCsv } from './io/corrections-csv';
 export { type FeederCsvOptions, readFeederCsv, writeFeederCsv } from './io/csv';
 export { FeederSchema, readFeeder, readFeederJson } from './io/document';
 export { type FeederGeoJson, type GeoJsonOptions, readFeederGeoJson, traceGeoJson } from './io/geojson';

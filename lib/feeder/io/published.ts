@@ -4,6 +4,7 @@
  */
 import type { FeederDocument, FeederSection, FeederSwitch, FeederTransformer } from '../model';
 import { CENTRE_TAP } from '../model-windings';
+import { behindTaps } from './behind-taps';
 import { type AtNodes, type FeederRead, placedAtNodes } from './read';
 import { blocksOfRows, numberIn, rowsUnder, type TableRow } from './tables';
 
@@ -33,7 +34,10 @@ export function readPublished(tables: PublishedTables, { id, source }: Published
   const lines = rows('lines', ['name', 'from', 'to', 'phases', 'is_switch', 'open', 'enabled']);
   const banks = banksOf(rows('transformers', ['name', 'winding', 'bus', 'nodes', 'conn', 'enabled']), problems);
   const loads = rows('loads', ['name', 'bus', 'nodes', 'phases', 'conn', 'kw']);
-  const secondary = secondaryPhases(banks, lines);
+  const secondary = behindTaps(
+    banks.filter((b) => b.group === CENTRE_TAP).map((b) => [b.to, b.phases] as const),
+    lines.map((r) => ({ from: r.cell('from'), to: r.cell('to') })),
+  );
   const head = source ?? banks[0]?.from ?? lines[0]?.cell('from') ?? '';
   const inService = lines.filter((r) => r.cell('enabled') !== 'No');
   const phasesAt = (bus: string, own: string) => secondary.get(bus) ?? PHASES.filter((p) => own.includes(p));
@@ -125,23 +129,12 @@ const transformerOf = ({ id, from, to, phases, group }: Bank): FeederTransformer
   vectorGroup: group,
 });
 
-/** Phase of each bus behind a centre tap. */
-function secondaryPhases(banks: readonly Bank[], lines: readonly TableRow[]): Map<string, string[]> {
-  const phases = new Map(banks.filter((b) => b.group === CENTRE_TAP).map((b) => [b.to, b.phases] as const));
-  const from = Map.groupBy(lines, (r) => r.cell('from'));
-  const queue = [...phases.keys()];
-  for (const bus of queue) {
-    for (const r of from.get(bus) ?? []) {
-      if (phases.has(r.cell('to'))) continue;
-      phases.set(r.cell('to'), phases.get(bus)!);
-      queue.push(r.cell('to'));
-    }
-  }
-  return phases;
-}
-
 /** A terminal at each conductor on which a load hangs; loads between two phases are read at neither. */
-function placesOf(loads: readonly TableRow[], secondary: ReadonlyMap<string, string[]>, problems: string[]): AtNodes {
+function placesOf(
+  loads: readonly TableRow[],
+  secondary: ReadonlyMap<string, readonly string[]>,
+  problems: string[],
+): AtNodes {
   const terminals = new Map<string, AtNodes['terminals'][number]>();
   const placed = loads.map((r) => {
     const bus = r.cell('bus');

@@ -1,0 +1,251 @@
+/**
+ * A feeder from a CIM model as distribution exchanges it (class names of IEC 61970-301 and IEC 61968-13, from memory): lines and
+ * switches with their phases, transformers with ends or tanks, consumers, and the energy source as the head.
+ */
+import { parseVectorGroup } from '../../windings';
+import type { FeederDocument, FeederSection, FeederSwitch, FeederTransformer } from '../model';
+import { CENTRE_TAP, UNKNOWN } from '../model-windings';
+import { behindTaps } from './behind-taps';
+import { type CimModel, type CimObject, cimModel, type ParseXml } from './cim-objects';
+import { type AtNodes, type FeederRead, placedAtNodes } from './read';
+
+export interface CimOptions {
+  readonly id: string;
+  /** name of the connectivity node from which the feeder is fed; left out: that of the only EnergySource */
+  readonly source?: string;
+}
+
+/** Where the model keeps the phases of a section, for corrections to refer to. */
+export interface CimPlaces {
+  /** references of the terminals of each section that have `Terminal.phases` */
+  readonly terminals: ReadonlyMap<string, readonly string[]>;
+  /** for each section, its phase objects by recorded phase */
+  readonly phaseObjects: ReadonlyMap<string, ReadonlyMap<string, { readonly about: string; readonly type: string }>>;
+}
+
+export type CimRead = FeederRead & { readonly places?: CimPlaces };
+
+const LINES = ['ACLineSegment', 'SeriesCompensator'];
+const SWITCHES = [
+  'Switch',
+  'Breaker',
+  'Fuse',
+  'Disconnector',
+  'LoadBreakSwitch',
+  'Recloser',
+  'Sectionaliser',
+  'Jumper',
+  'Cut',
+  'ProtectedSwitch',
+];
+const PHASES = ['A', 'B', 'C'];
+
+/** Reads the subset; classes that say nothing about phases are passed over. Phases are the letters A, B, C of PhaseCode and SinglePhaseKind. */
+export function readFeederCim(text: string, parse: ParseXml, options: CimOptions): CimRead {
+  let model: CimModel;
+  try {
+    model = cimModel(text, parse);
+  } catch (cause) {
+    return { ok: false, problems: [`not a CIM model: ${(cause as Error).message}`] };
+  }
+  return new CimReader(model, options).read();
+}
+
+class CimReader {
+  private readonly problems: string[] = [];
+  private readonly terminalsOf: ReadonlyMap<string, readonly CimObject[]>;
+  private readonly phasesOf: ReadonlyMap<string, readonly CimObject[]>;
+  private readonly nodeName: (id: string) => string;
+  private readonly nameOf: (o: CimObject) => string;
+
+  constructor(
+    private readonly model: CimModel,
+    private readonly options: CimOptions,
+  ) {
+    const terminals = Map.groupBy(model.of('Terminal'), (t) => t.to('Terminal.ConductingEquipment'));
+    for (const list of terminals.values()) list.sort((a, b) => sequence(a) - sequence(b));
+    this.terminalsOf = terminals;
+    this.phasesOf = Map.groupBy(
+      [...model.of('ACLineSegmentPhase'), ...model.of('SwitchPhase')],
+      (p) => p.to('ACLineSegmentPhase.ACLineSegment') || p.to('SwitchPhase.Switch'),
+    );
+    const nodes = naming(model.of('ConnectivityNode'));
+    this.nodeName = (id) => nodes(model.get(id)) || id;
+    this.nameOf = naming(model.of(...LINES, ...SWITCHES, 'PowerTransformer', 'TransformerTank'));
+  }
+
+  read(): CimRead {
+    const { model } = this;
+    const taps: [string, readonly string[]][] = [];
+    const transformers = this.transformers(taps);
+    const lines = model.of(...LINES).flatMap((o) => this.section(o));
+    const switches = model.of(...SWITCHES).flatMap((o) => this.section(o));
+    const secondary = behindTaps(
+      taps,
+      [...lines, ...switches].map((l) => l.row),
+    );
+    const phased = <T extends FeederSection>(row: T): T => ({ ...row, phases: secondary.get(row.from) ?? row.phases });
+    const document: FeederDocument = {
+      id: this.options.id,
+      source: this.source(),
+      sections: lines.map(({ row }) => phased(row)),
+      switches: switches.map(({ row, o }): FeederSwitch => ({ ...phased(row), closed: isClosed(o) })),
+      transformers,
+    };
+    if (this.problems.length > 0) return { ok: false, problems: this.problems };
+    const read = placedAtNodes(document, this.places(secondary));
+    return read.ok ? { ...read, places: this.cimPlaces([...lines, ...switches]) } : read;
+  }
+
+  private section(o: CimObject): { row: FeederSection; o: CimObject }[] {
+    const id = this.nameOf(o);
+    const nodes = this.nodesOf(o);
+    if (nodes.length !== 2) {
+      this.problems.push(
+        `${o.type} ${id}: has ${nodes.length} terminals with a ConnectivityNode; expected two, one for each end`,
+      );
+      return [];
+    }
+    const lengthM = Number(o.text('Conductor.length'));
+    const length = lengthM > 0 ? { lengthM } : {};
+    return [{ o, row: { id, from: nodes[0]!, to: nodes[1]!, phases: this.phases(o), ...length } }];
+  }
+
+  private nodesOf(o: CimObject): string[] {
+    return (this.terminalsOf.get(o.id) ?? [])
+      .map((t) => t.to('Terminal.ConnectivityNode'))
+      .filter((n) => n !== '')
+      .map(this.nodeName);
+  }
+
+  /** From the phase objects, else from the terminals, else all three. */
+  private phases(o: CimObject): string[] {
+    const own = this.phasesOf.get(o.id)?.map(singlePhase) ?? [];
+    const letters = own.length > 0 ? own : lettersOf(this.terminalsOf.get(o.id)?.[0]?.text('Terminal.phases') ?? '');
+    const phases = PHASES.filter((p) => letters.includes(p));
+    return phases.length > 0 ? phases : PHASES;
+  }
+
+  private transformers(taps: [string, readonly string[]][]): FeederTransformer[] {
+    const { model } = this;
+    const ends = Map.groupBy(model.of('PowerTransformerEnd'), (e) => e.to('PowerTransformerEnd.PowerTransformer'));
+    const tanks = Map.groupBy(model.of('TransformerTank'), (t) => t.to('TransformerTank.PowerTransformer'));
+    const tankEnds = Map.groupBy(model.of('TransformerTankEnd'), (e) => e.to('TransformerTankEnd.TransformerTank'));
+    return model.of('PowerTransformer').flatMap((o) => {
+      const group = o.text('PowerTransformer.vectorGroup');
+      const own = ends.get(o.id) ?? [];
+      if (own.length > 0) return this.transformer(o, own, PHASES, group || groupOfEnds(own));
+      const units = (tanks.get(o.id) ?? []).map((t) => ({ t, ends: inOrder(tankEnds.get(t.id) ?? []) }));
+      const centre = units.filter((u) => u.ends.some((e) => /s[12]/.test(phaseCodeOf(e))));
+      const plain = units.filter((u) => !centre.includes(u));
+      const tapped = centre.flatMap((u) => {
+        const phases = lettersOf(phaseCodeOf(u.ends[0]!));
+        const made = this.transformer(u.t, u.ends, phases, CENTRE_TAP);
+        for (const m of made) taps.push([m.to, phases]);
+        return made;
+      });
+      if (plain.length === 0) return tapped;
+      const phases = plain.flatMap((u) => lettersOf(u.ends[0] ? phaseCodeOf(u.ends[0]) : ''));
+      return [...tapped, ...this.transformer(o, plain[0]!.ends, phases, group)];
+    });
+  }
+
+  private transformer(o: CimObject, ends: readonly CimObject[], phases: readonly string[], group: string) {
+    const [from, to] = inOrder(ends).map((e) => this.model.get(e.to('TransformerEnd.Terminal')));
+    const node = (t: CimObject | undefined) => (t ? t.to('Terminal.ConnectivityNode') : '');
+    if (!node(from) || !node(to)) {
+      this.problems.push(
+        `${o.type} ${this.nameOf(o)}: ends 1 and 2 do not both lead to a ConnectivityNode; expected TransformerEnd.Terminal on each`,
+      );
+      return [];
+    }
+    const present = PHASES.filter((p) => phases.includes(p));
+    return [
+      {
+        id: this.nameOf(o),
+        from: this.nodeName(node(from)),
+        to: this.nodeName(node(to)),
+        phases: present.length > 0 ? present : PHASES,
+        vectorGroup: knownGroup(group),
+      },
+    ];
+  }
+
+  private source(): string {
+    if (this.options.source !== undefined) return this.options.source;
+    const heads = this.model.of('EnergySource').flatMap((o) => this.nodesOf(o));
+    if (heads.length !== 1) {
+      this.problems.push(
+        `EnergySource: there are ${heads.length} with a ConnectivityNode; expected one, or the name of the node that feeds`,
+      );
+    }
+    return heads[0] ?? '';
+  }
+
+  private places(secondary: ReadonlyMap<string, readonly string[]>): AtNodes {
+    const phases = Map.groupBy(this.model.of('EnergyConsumerPhase'), (p) => p.to('EnergyConsumerPhase.EnergyConsumer'));
+    const name = naming(this.model.of('EnergyConsumer'));
+    const loads = this.model.of('EnergyConsumer').flatMap((o) => {
+      const [node] = this.nodesOf(o);
+      if (node === undefined) return [];
+      const own = (phases.get(o.id) ?? []).map((p) => p.text('EnergyConsumerPhase.phase'));
+      const letters = PHASES.filter((p) => own.includes(p));
+      const here = secondary.get(node) ?? (letters.length > 0 ? letters : PHASES);
+      const watts = Number(o.text('EnergyConsumer.p')) || 0;
+      return [
+        { id: name(o), node, phases: here, kw: watts / 1000, delta: o.text('EnergyConsumer.phaseConnection') === 'D' },
+      ];
+    });
+    const terminals = loads
+      .filter((l) => !l.delta)
+      .flatMap((l) => l.phases.map((phase) => ({ id: `${l.id}/${phase}`, node: l.node, phase, site: l.node })));
+    return { terminals, loads: loads.map(({ delta: _delta, ...load }) => load) };
+  }
+
+  private cimPlaces(rows: readonly { readonly row: FeederSection; readonly o: CimObject }[]): CimPlaces {
+    const terminals = new Map<string, readonly string[]>();
+    const phaseObjects = new Map<string, ReadonlyMap<string, { about: string; type: string }>>();
+    for (const { row, o } of rows) {
+      const phased = (this.terminalsOf.get(o.id) ?? []).filter((t) => t.text('Terminal.phases') !== '');
+      terminals.set(
+        row.id,
+        phased.map((t) => t.about),
+      );
+      const own = this.phasesOf.get(o.id) ?? [];
+      phaseObjects.set(row.id, new Map(own.map((p) => [singlePhase(p), { about: p.about, type: p.type }])));
+    }
+    return { terminals, phaseObjects };
+  }
+}
+
+const sequence = (t: CimObject): number =>
+  Number(t.text('ACDCTerminal.sequenceNumber') || t.text('Terminal.sequenceNumber') || 0);
+const inOrder = (ends: readonly CimObject[]): CimObject[] =>
+  [...ends].sort((a, b) => Number(a.text('TransformerEnd.endNumber')) - Number(b.text('TransformerEnd.endNumber')));
+const singlePhase = (p: CimObject): string => p.text('ACLineSegmentPhase.phase') || p.text('SwitchPhase.phaseSide1');
+const phaseCodeOf = (e: CimObject): string =>
+  e.text('TransformerTankEnd.phases') || e.text('TransformerTankEnd.orderedPhases');
+const lettersOf = (code: string): string[] => [...code].filter((c) => PHASES.includes(c));
+const isClosed = (o: CimObject): boolean => (o.text('Switch.open') || o.text('Switch.normalOpen')) !== 'true';
+
+/** Names where they are unique, else ids. */
+function naming(objects: readonly CimObject[]): (o: CimObject | undefined) => string {
+  const count = new Map<string, number>();
+  for (const { name } of objects) count.set(name, (count.get(name) ?? 0) + 1);
+  return (o) => (o === undefined ? '' : o.name !== '' && count.get(o.name) === 1 ? o.name : o.id);
+}
+
+/** E.g. D and Yn with clock 1: Dyn1. */
+function groupOfEnds(ends: readonly CimObject[]): string {
+  const [high, low] = inOrder(ends);
+  const kind = (e: CimObject | undefined) => e?.text('PowerTransformerEnd.connectionKind') ?? '';
+  const clock = low?.text('PowerTransformerEnd.phaseAngleClock') ?? '';
+  return `${kind(high).toUpperCase()}${kind(low).toLowerCase()}${clock}`;
+}
+
+/** Single-phase banks (I) and groups without a clock number turn nothing where both sides are the same; else it is unknown. */
+function knownGroup(group: string): string {
+  if (group === CENTRE_TAP || parseVectorGroup(group).ok) return group;
+  const letters = group.toLowerCase().replace(/[^dyzi]/g, '');
+  return letters === '' || /^(i*|y+|dd)$/.test(letters) ? 'YNyn0' : UNKNOWN;
+}
