@@ -1,0 +1,123 @@
+/** What the readings of a visit say so far, by the same library that makes the records, or what is missing. */
+import { type CommonReadings, commonReadings } from '../../../lib/common-conductor';
+import type { Frame } from '../../../lib/frame';
+import { identify } from '../../../lib/identify';
+import { identifySite } from '../../../lib/identify-site';
+import type { Network, OpenPoint, Site } from '../../../lib/network';
+import { compareOpenPoint } from '../../../lib/open-point';
+import { takenAtUs } from '../../../lib/reading';
+import type { Comparison, Identification, Reading, Rotation } from '../../../lib/records';
+import { siteRotation } from '../../../lib/site-rotation';
+import type { Place, Step } from './steps';
+
+export interface Done {
+  readonly step: Step;
+  readonly reading: Reading;
+}
+
+export interface Says {
+  readonly identifications: readonly Identification[];
+  readonly rotations: readonly Rotation[];
+  readonly comparison: Comparison | undefined;
+  /** steps without an angle */
+  readonly missing: readonly Step[];
+}
+
+interface Conductor {
+  readonly terminal: string;
+  readonly readings: readonly Reading[];
+}
+
+/** @param done in any order; at most one for each step */
+export function saysSoFar(
+  frame: Frame,
+  network: Network,
+  place: Place,
+  steps: readonly Step[],
+  done: readonly Done[],
+): Says {
+  const read = done.filter(({ reading }) => reading.angleDeg !== undefined);
+  const has = new Set(read.map(({ step }) => step.key));
+  const own = read.filter(({ step }) => !isProof(step));
+  const conductors = own.map(({ step, reading }) => ({ terminal: step.terminal, readings: [reading] }));
+  const point = place.kind === 'open-point' ? network.openPoints.get(place.id) : undefined;
+  return {
+    identifications: identified(frame, network, conductors),
+    rotations: rotations(frame, network, conductors),
+    comparison: point ? compared(frame, network, point, conductors, read) : undefined,
+    missing: steps.filter((s) => !has.has(s.key)),
+  };
+}
+
+const isProof = ({ part }: Step): boolean => part === 'before' || part === 'after';
+
+/** Conductors of one site together, when all of it was read; the rest one by one. */
+function identified(frame: Frame, network: Network, conductors: readonly Conductor[]): readonly Identification[] {
+  const whole = wholeSites(network, conductors).filter(({ terminals }) => terminals.length <= 3);
+  const together = whole.flatMap((site) => {
+    const members = inOrder(site.terminals, conductors);
+    return identifySite(members, frame, { terminals: network.terminals, site: site.id }).identifications;
+  });
+  const told = new Map(together.map((found) => [found.terminal, found]));
+  return conductors.map(
+    ({ terminal, readings }) =>
+      told.get(terminal) ??
+      identify(readings, frame, {
+        terminal: network.terminals.get(terminal),
+        site: network.siteOf.get(terminal)?.id,
+      }),
+  );
+}
+
+function rotations(frame: Frame, network: Network, conductors: readonly Conductor[]): readonly Rotation[] {
+  return wholeSites(network, conductors)
+    .filter(({ terminals }) => terminals.length === 3)
+    .map((site) =>
+      siteRotation({ site: site.id, viewing: site.viewing }, inOrder(site.terminals, conductors), frame, {
+        terminals: network.terminals,
+      }),
+    );
+}
+
+/** Sites of two or more terminals, every one of them read. */
+function wholeSites(network: Network, conductors: readonly Conductor[]): readonly Site[] {
+  const read = new Set(conductors.map((c) => c.terminal));
+  const sites = new Set(conductors.flatMap((c) => network.siteOf.get(c.terminal) ?? []));
+  return [...sites].filter(({ terminals }) => terminals.length > 1 && terminals.every((t) => read.has(t)));
+}
+
+const inOrder = (terminals: readonly string[], conductors: readonly Conductor[]): readonly Conductor[] =>
+  terminals.flatMap((t) => conductors.find((c) => c.terminal === t) ?? []);
+
+function compared(
+  frame: Frame,
+  network: Network,
+  point: OpenPoint,
+  conductors: readonly Conductor[],
+  read: readonly Done[],
+): Comparison | undefined {
+  const [left, right] = [inOrder(point.left, conductors), inOrder(point.right, conductors)];
+  if (left.length < point.left.length || right.length < point.right.length) return undefined;
+  const proof = proofIn(read, left, right);
+  return compareOpenPoint(left, right, {
+    openPoint: point.id,
+    frame,
+    terminals: network.terminals,
+    ...(point.toleranceDeg === undefined ? {} : { toleranceDeg: point.toleranceDeg }),
+    ...(proof ? { proof } : {}),
+  });
+}
+
+function proofIn(
+  read: readonly Done[],
+  left: readonly Conductor[],
+  right: readonly Conductor[],
+): CommonReadings | undefined {
+  const common = read
+    .filter(({ step }) => isProof(step))
+    .map(({ reading }) => reading)
+    .sort((a, b) => takenAtUs(a) - takenAtUs(b));
+  if (common.length === 0) return undefined;
+  const of = (side: readonly Conductor[]) => side.flatMap((c) => c.readings);
+  return commonReadings(common, of(left), of(right));
+}
