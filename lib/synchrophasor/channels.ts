@@ -104,7 +104,10 @@ function known(config: ConfigFrame): string {
   return names.length > 12 ? `${told} and ${names.length - 12} more` : told || 'none: it has no voltage channel';
 }
 
-/** A phasor in volts or amperes (rms) and degrees; undefined when the PMU marked it absent. */
+/**
+ * A phasor in volts or amperes (rms) and degrees; undefined when the PMU marked it absent. PHUNIT and PHSCALE count for 16-bit numbers
+ * only: magnitude = factor * count, and the angle of PHSCALE is subtracted. Floats are volts, amperes and radians as they stand.
+ */
 export function phasorOf(
   pmu: PmuConfig,
   data: PmuData,
@@ -116,7 +119,7 @@ export function phasorOf(
   if (!floatPhasors && isAbsent(first, second, isPolar)) return undefined;
   const channel = pmu.phasors[i]!;
   const factor = floatPhasors ? 1 : (channel.scale?.factor ?? (channel.unit ?? 0) * 1e-5);
-  const turnRad = channel.scale?.angleRad ?? 0;
+  const turnRad = floatPhasors ? 0 : (channel.scale?.angleRad ?? 0);
   const magnitude = (isPolar ? first : Math.hypot(first, second)) * factor;
   const angleRad = isPolar ? second * (floatPhasors ? 1 : 1e-4) : Math.atan2(second, first);
   return { magnitude, angleDeg: wrap180((angleRad - turnRad) / DEG) };

@@ -1,15 +1,16 @@
 /** Configurations and data of any shape the standard allows, for the tests. */
 import fc from 'fast-check';
-import type {
-  AnalogChannel,
-  ConfigFrame,
-  DataFrame,
-  DigitalWord,
-  Format,
-  FrameTime,
-  PhasorChannel,
-  PmuConfig,
-  PmuData,
+import {
+  type AnalogChannel,
+  type ConfigFrame,
+  crcCcitt,
+  type DataFrame,
+  type DigitalWord,
+  type Format,
+  type FrameTime,
+  type PhasorChannel,
+  type PmuConfig,
+  type PmuData,
 } from '../../lib/synchrophasor';
 
 const word = fc.integer({ min: 0, max: 0xffff });
@@ -124,3 +125,12 @@ export const stream: fc.Arbitrary<{ config: ConfigFrame; data: DataFrame }> = co
     }),
   }),
 );
+
+/** Puts the size and the check word right again after bytes were changed, so that the content is what is judged. */
+export function resealed(bytes: Uint8Array): Uint8Array {
+  const copy = Uint8Array.from(bytes);
+  const view = new DataView(copy.buffer);
+  view.setUint16(2, copy.length);
+  view.setUint16(copy.length - 2, crcCcitt(copy, 0, copy.length - 2));
+  return copy;
+}

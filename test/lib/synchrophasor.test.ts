@@ -19,7 +19,7 @@ import {
   readStatus,
 } from '../../lib/synchrophasor';
 import { clockErrorUs } from '../../lib/timing';
-import { config, head, stream } from './synchrophasor-samples';
+import { config, head, resealed, stream } from './synchrophasor-samples';
 
 const SEED = { seed: 37118, numRuns: 300 };
 /** Mutated frames; PHASELOOM_MUTATIONS=1000000 for a long run. */
@@ -33,15 +33,6 @@ const problem = (bytes: Uint8Array, c?: ConfigFrame) => {
   const result = decodeFrame(bytes, c);
   return result.ok ? 'none' : result.problem.code;
 };
-
-/** Puts the size and the check word right again after bytes were changed, so that the content is what is judged. */
-function resealed(bytes: Uint8Array): Uint8Array {
-  const copy = Uint8Array.from(bytes);
-  const view = new DataView(copy.buffer);
-  view.setUint16(2, copy.length);
-  view.setUint16(copy.length - 2, crcCcitt(copy, 0, copy.length - 2));
-  return copy;
-}
 
 const phasor = (name: string, unit = 100_000) => ({ name, isCurrent: false, unit });
 const FLOATS = { isPolar: true, floatPhasors: true, floatAnalogs: false, floatFrequency: true };
