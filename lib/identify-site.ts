@@ -6,7 +6,7 @@ import { judgeSite } from './identify-site-judge';
 import { siteStatements } from './identify-site-statements';
 import type { Terminal } from './network';
 import type { Identification, Reason } from './records';
-import type { ConductorReadings } from './sample';
+import { type ConductorReadings, gathered, type ReadAt } from './sample';
 import { type SiteSequence, siteSequence } from './site-sequence';
 
 export interface SiteContext extends Omit<IdentifyContext, 'terminal'> {
@@ -30,14 +30,11 @@ export interface SiteFinding {
 /**
  * Identifies two or three conductors of one site together. Conductors without a usable angle are told apart and do not stop
  * the others; without any reference only the sequence is found.
- * @param conductors in viewing order, each terminal once
+ * @param readings of the conductors in viewing order: by terminal, each once, or plain readings, whose terminals count as they first come
  * @throws RangeError when there is none, more than three, one without readings, or one twice
  */
-export function identifySite(
-  conductors: readonly ConductorReadings[],
-  frame: Frame,
-  context: SiteContext = {},
-): SiteFinding {
+export function identifySite(readings: readonly ReadAt[], frame: Frame, context: SiteContext = {}): SiteFinding {
+  const conductors = gathered(readings);
   check(conductors);
   const angles = conductors.map((c) =>
     conductorAngle(c.readings, frame, context, 'absolutePhase', context.terminals?.get(c.terminal)),

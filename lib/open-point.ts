@@ -9,7 +9,7 @@ import { type CompareOptions, DEFAULT_TOLERANCE_DEG } from './open-point-options
 import { measuredPairs } from './open-point-pairs';
 import { type Decision, decide } from './open-point-verdict';
 import type { Comparison } from './records';
-import { type ConductorReadings, readingOf } from './sample';
+import { type ConductorReadings, gathered, type ReadAt, readingOf } from './sample';
 
 export const COMPARISON_CAUTION =
   'Evidence from readings taken at one time. It is not a test for absence of voltage, not a switching order and permits nothing: verify by the local rules.';
@@ -17,12 +17,13 @@ export const COMPARISON_CAUTION =
 /**
  * Compares one pair of facing terminals. With one pair alone another phase is found but not named.
  */
-export function comparePair(left: ConductorReadings, right: ConductorReadings, options: CompareOptions): Comparison {
+export function comparePair(left: ReadAt, right: ReadAt, options: CompareOptions): Comparison {
   return compareOpenPoint([left], [right], options);
 }
 
 /**
- * Compares the two sides of an open point. left[k] faces right[k]; one to three pairs.
+ * Compares the two sides of an open point. The k-th terminal of the left side faces the k-th of the right; one to three pairs.
+ * Each side is given by terminal, or as plain readings, whose terminals count in the order in which they first come.
  * `same-phase` needs a straight landing with probability 0.999, |mean| + 3.29 U within the tolerance, every pair in line,
  * clocks within budget, both sides live, no refused reading, one time window and a proof of common time.
  * `not-the-same-phase` needs another landing with probability 0.999, or |mean| - 3.29 U over the tolerance.
@@ -30,10 +31,11 @@ export function comparePair(left: ConductorReadings, right: ConductorReadings, o
  * @throws RangeError when the sides are not one to three pairs of different terminals with readings
  */
 export function compareOpenPoint(
-  left: readonly ConductorReadings[],
-  right: readonly ConductorReadings[],
+  leftSide: readonly ReadAt[],
+  rightSide: readonly ReadAt[],
   options: CompareOptions,
 ): Comparison {
+  const [left, right] = [gathered(leftSide), gathered(rightSide)];
   check(left, right);
   const g = grounds(left, right, options);
   const decision = decide(g, options);

@@ -24,6 +24,37 @@ export interface ConductorReadings {
   readonly readings: readonly Sample[];
 }
 
+/** What was read at the terminals of a site or of one side: by terminal, or as plain readings of any number of terminals. */
+export type ReadAt = ConductorReadings | Sample;
+
+/**
+ * Plain readings gathered by terminal, in the order in which the terminals first come; what is gathered already stays as it is.
+ * @example gathered([{ terminal: 'b' }, { terminal: 'a' }, { terminal: 'b' }]).map((c) => c.terminal) // ['b', 'a']
+ */
+export function gathered(given: readonly ReadAt[]): readonly ConductorReadings[] {
+  if (given.every(isGathered)) return given;
+  const conductors: { terminal: string; readings: Sample[] }[] = [];
+  const plain = new Map<string, Sample[]>();
+  for (const one of given) {
+    if (isGathered(one)) {
+      conductors.push({ terminal: one.terminal, readings: [...one.readings] });
+      continue;
+    }
+    const { terminal } = readingOf(one);
+    const known = plain.get(terminal);
+    if (known) {
+      known.push(one);
+      continue;
+    }
+    const readings = [one];
+    plain.set(terminal, readings);
+    conductors.push({ terminal, readings });
+  }
+  return conductors;
+}
+
+const isGathered = (given: ReadAt): given is ConductorReadings => 'readings' in given;
+
 /** A sample with its parts laid out; `against` is 'utc', a reference id, or undefined when the reading does not say. */
 export interface AngleSample {
   readonly reading: Reading;

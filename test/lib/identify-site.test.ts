@@ -47,6 +47,14 @@ describe('identify a site', () => {
     expect(found.sequence).to.equal(null);
   });
 
+  it('takes plain readings, several of a terminal and in any order of time, and finds the same', () => {
+    const conductors = site([1, -119, 121]);
+    const again = read(NAMES[0]!, 2, { atS: 30 });
+    const gathered = conductors.map((c, k) => (k === 0 ? { ...c, readings: [...c.readings, again] } : c));
+    const plain = [...conductors.flatMap((c) => c.readings), again];
+    expect(identifySite(plain, frame)).to.deep.equal(identifySite(gathered, frame));
+  });
+
   it('one conductor is identified by itself', () => {
     expect(identifySite(site([118]), frame).permutation).to.deep.equal(['C']);
   });

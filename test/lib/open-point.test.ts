@@ -44,6 +44,16 @@ const common = (apartDeg = 1, over: Over = {}) => {
 const UNLOCKED = { errorUs: 10, source: 'ptp' } as const;
 
 describe('compare an open point: landing', () => {
+  it('takes plain readings as well as readings by terminal, and finds the same', () => {
+    const right = side('R', angles([1, 2, 0], 4));
+    const plain = (s: readonly ConductorReadings[]) => s.flatMap((c) => c.readings);
+    const found = compareOpenPoint(left, right, OPTIONS);
+    expect(compareOpenPoint(plain(left), plain(right), OPTIONS)).to.deep.equal(found);
+    expect(comparePair(plain(left)[0]!, plain(right)[0]!, OPTIONS)).to.deep.equal(
+      comparePair(left[0]!, right[0]!, OPTIONS),
+    );
+  });
+
   it('straight: the same phase, with the standing angle and its bound', () => {
     const c = compareOpenPoint(left, side('R', angles([0, 1, 2], 4)), OPTIONS);
     expect(c).to.include({ verdict: 'same-phase', landing: 'straight', proof: 'attested-time', toleranceDeg: 20 });
