@@ -1,8 +1,16 @@
 /** Load by phase at every section, and the moves that balance it. */
+
+export { applied, type UnitMove } from './applied';
+export { followUp } from './follow-up';
+export { type Identified, provenPhases, withIdentifications } from './identified';
+export { LOSS_ASSUMPTIONS, lossesKW } from './losses';
 export { type Milp, milpOf, type Solver, type SolverAnswer } from './milp';
 export * from './model';
+export { type NewLoadOption, phaseForNewLoad } from './new-load';
 export * from './plan';
+export { PLAN_CAUTION, type PlanBasis, planRecord } from './plan-record';
 export { addPower, type BetweenPhases, neutralOf } from './power';
 export type { Aim, Measure, Problem as PlanProblem, ProblemOptions } from './problem';
 export * from './section-loading';
 export { type MovableUnit, type PhaseMap, statesOf } from './units';
+export { workListCsv } from './work-list-csv';

@@ -2,6 +2,7 @@
 import { Alert } from './alert';
 import { Comparison } from './comparison';
 import { Identification } from './identification';
+import { Plan } from './plan';
 import { Reading } from './reading';
 import { Rejection } from './rejection';
 import { Rotation } from './rotation';
@@ -11,6 +12,7 @@ export * from './alert';
 export * from './comparison';
 export * from './envelope';
 export * from './identification';
+export * from './plan';
 export * from './reading';
 export * from './rejection';
 export * from './rotation';
@@ -22,11 +24,12 @@ export const schemas = {
   rotation: Rotation,
   comparison: Comparison,
   trace: Trace,
+  plan: Plan,
   alert: Alert,
   rejection: Rejection,
 } as const;
 
 /** What a node concluded. */
 export type Finding = Identification | Rotation | Comparison;
-export type PhaseloomRecord = Reading | Finding | Trace | Alert | Rejection;
+export type PhaseloomRecord = Reading | Finding | Trace | Plan | Alert | Rejection;
 export type Kind = PhaseloomRecord['kind'];

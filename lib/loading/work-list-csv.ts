@@ -1,0 +1,44 @@
+/** The work list of a plan as comma-separated values after RFC 4180. */
+import type { Plan } from '../records';
+
+const HEAD = [
+  'order',
+  'what',
+  'id',
+  'section',
+  'from',
+  'to',
+  'cost',
+  'unbalance after',
+  'unit',
+  'rotation check',
+  'state',
+  'terminals',
+  'cautions',
+];
+
+/** One row for each move; the caution of the plan stands in the last row. Cells that a spreadsheet would run begin with an apostrophe. */
+export function workListCsv(plan: Plan): string {
+  const rows = plan.moves.map((m) => [
+    m.order,
+    m.what,
+    m.id,
+    m.section,
+    m.from.join(' '),
+    m.to.join(' '),
+    m.cost,
+    m.unbalance,
+    plan.aim.unit,
+    m.rotationCheck ? 'yes' : 'no',
+    m.state,
+    m.terminals.join(' '),
+    m.cautions.join(' '),
+  ]);
+  const note = [...HEAD.slice(1).map(() => ''), plan.caution ?? ''];
+  return [HEAD, ...rows, note].map((row) => `${row.map(cell).join(',')}\r\n`).join('');
+}
+
+function cell(value: string | number): string {
+  const text = typeof value === 'string' && /^[=+\-@\t\r]/.test(value) ? `'${value}` : String(value);
+  return /[",\r\n]/.test(text) ? `"${text.replaceAll('"', '""')}"` : text;
+}
