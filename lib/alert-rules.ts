@@ -3,7 +3,7 @@
 import type { Condition } from './alert-condition';
 import { comparisonWords } from './alert-words';
 import { digest } from './derived-id';
-import type { Finding, Identification, Rejection, Rotation } from './records';
+import type { Finding, Identification, Rejection, Rotation, Trace } from './records';
 
 export const ALERT_CAUTION =
   'Evidence from readings, for qualified people to verify by local rules. It is no test for absence of voltage and gives no permission to switch.';
@@ -37,8 +37,12 @@ export function conditionsOf(record: Finding | Rejection): readonly Condition[] 
       return ofIdentification(record);
     case 'rotation':
       return ofRotation(record);
+    case 'trace':
+      return [ofTrace(record)];
     case 'rejection':
       return ofRejection(record);
+    default:
+      return [];
   }
 }
 
@@ -79,6 +83,19 @@ function ofRotation(r: Rotation): Condition[] {
     ? `${where} turn ${r.sequence} (${r.turns}), recorded ${r.recordedSequence}`
     : `${where} turn as recorded, ${r.sequence}`;
   return [condition(r, 'rotation-conflict', r.site, 'high', { active, says, text }, triple(r))];
+}
+
+/** One alert a feeder: a trace without contradictions ends it. */
+function ofTrace(t: Trace): Condition {
+  const active = t.conflicts.length > 0;
+  const says = t.conflicts
+    .map((c) => `${c.what} ${c.id}`)
+    .sort()
+    .join(', ');
+  const text = active
+    ? `feeder ${t.feeder}: ${t.conflicts.map((c) => c.why).join('; ')}`
+    : `feeder ${t.feeder}: no loop or comparison contradicts the readings`;
+  return condition(t, 'network-conflict', t.feeder, 'medium', { active, says: active ? says : 'consistent', text });
 }
 
 /** A site may have more than one set of three: the two sides of a switch must not clear each other's alerts. */

@@ -10,6 +10,7 @@ const PREFIX = {
   alert: 'al',
   rejection: 'rj',
   trace: 'tr',
+  correction: 'co',
   plan: 'pl',
 } as const;
 

@@ -1,5 +1,6 @@
 /** A network document of unknown origin, JSON or CSV, checked. */
 import { Type } from '@sinclair/typebox';
+import { FeederSchema } from './feeder/io/document';
 import { makeNetwork, type Network, type NetworkDocument } from './network';
 import { readNetworkCsv } from './network-csv';
 import { Connection, Name, SCHEMA_BASE } from './records';
@@ -49,6 +50,7 @@ export const NetworkSchema = Type.Object(
         }),
       ),
     ),
+    feeders: optional(Type.Array(Type.Object(FeederSchema.properties))),
   },
   {
     $id: `${SCHEMA_BASE}network.schema.json`,

@@ -1,4 +1,5 @@
 /** What the records say about the places where readings are taken: terminals, sites and open points. */
+import { type Feeder, type FeederDocument, makeFeeder } from './feeder/model';
 import type { Connection } from './records';
 import { parseVectorGroup } from './windings';
 
@@ -46,6 +47,7 @@ export interface Network {
   readonly siteOf: ReadonlyMap<string, Site>;
   /** open points each terminal takes part in */
   readonly openPointsOf: ReadonlyMap<string, readonly OpenPoint[]>;
+  readonly feeders: ReadonlyMap<string, Feeder>;
 }
 
 /** The network as people write it: arrays, no indexes. */
@@ -55,6 +57,7 @@ export interface NetworkDocument {
   readonly terminals: readonly Terminal[];
   readonly sites?: readonly Site[];
   readonly openPoints?: readonly OpenPoint[];
+  readonly feeders?: readonly FeederDocument[];
 }
 
 /**
@@ -86,9 +89,24 @@ export function makeNetwork(document: NetworkDocument): Network {
     }
     for (const t of [...point.left, ...point.right]) openPointsOf.set(t, [...(openPointsOf.get(t) ?? []), point]);
   }
+  const feeders = feedersOf(document.feeders ?? [], problems);
   if (problems.length > 0) throw new RangeError(`network ${document.id}:\n${problems.join('\n')}`);
   const named = document.name === undefined ? {} : { name: document.name };
-  return Object.freeze({ id: document.id, ...named, terminals, sites, openPoints, siteOf, openPointsOf });
+  return Object.freeze({ id: document.id, ...named, terminals, sites, openPoints, siteOf, openPointsOf, feeders });
+}
+
+function feedersOf(documents: readonly FeederDocument[], problems: string[]): Map<string, Feeder> {
+  const feeders = new Map<string, Feeder>();
+  documents.forEach((document, i) => {
+    if (feeders.has(document.id)) problems.push(`feeders[${i}]: id ${document.id} is used twice`);
+    try {
+      feeders.set(document.id, makeFeeder(document));
+    } catch (cause) {
+      const [where, ...rest] = (cause as Error).message.split('\n');
+      problems.push(...rest.map((p) => `${where} ${p}`));
+    }
+  });
+  return feeders;
 }
 
 function indexById<T extends { readonly id: string }>(

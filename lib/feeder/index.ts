@@ -2,7 +2,7 @@
 export { type PairFactor, sameConductors } from './blocks';
 export { CONTRADICTED, type Conflict, conflicts, loopFactors } from './conflicts';
 export {
-  type Correction,
+  type Correction as LabelCorrection,
   type CorrectionGroup,
   corrections,
   OFFERED,

@@ -1,6 +1,7 @@
 /** The message contract: one schema per kind, the source of both the type and the validator. */
 import { Alert } from './alert';
 import { Comparison } from './comparison';
+import { Correction } from './correction';
 import { Identification } from './identification';
 import { Plan } from './plan';
 import { Reading } from './reading';
@@ -10,6 +11,7 @@ import { Trace } from './trace';
 
 export * from './alert';
 export * from './comparison';
+export * from './correction';
 export * from './envelope';
 export * from './identification';
 export * from './plan';
@@ -25,11 +27,14 @@ export const schemas = {
   comparison: Comparison,
   trace: Trace,
   plan: Plan,
+  correction: Correction,
   alert: Alert,
   rejection: Rejection,
 } as const;
 
-/** What a node concluded. */
-export type Finding = Identification | Rotation | Comparison;
-export type PhaseloomRecord = Reading | Finding | Trace | Plan | Alert | Rejection;
+/** What a node concluded of readings; it has a verdict. */
+export type Judgement = Identification | Rotation | Comparison;
+/** What was concluded, by a node or by a person. */
+export type Finding = Judgement | Trace | Plan | Correction;
+export type PhaseloomRecord = Reading | Finding | Alert | Rejection;
 export type Kind = PhaseloomRecord['kind'];

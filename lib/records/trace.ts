@@ -10,6 +10,11 @@ export const TraceLabel = Type.Object({
   recorded: Type.Array(Name('phase label'), { description: 'conductors present, as the record says' }),
   phases: Type.Array(Name('phase label'), { description: 'the same conductors, as the evidence says' }),
   probability: Probability('of these phases together'),
+  decision: Type.Optional(
+    Type.Union([Type.Literal('accepted'), Type.Literal('refused')], {
+      description: 'what a person decided about exactly this correction',
+    }),
+  ),
 });
 export type TraceLabel = Static<typeof TraceLabel>;
 

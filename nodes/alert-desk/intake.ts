@@ -7,7 +7,7 @@ import { asError, Trouble } from '../kit/trouble';
 import { isAction, readAction } from './action';
 import type { Desk } from './desk';
 
-const KINDS: readonly Kind[] = ['identification', 'rotation', 'comparison', 'rejection'];
+const KINDS: readonly Kind[] = ['identification', 'rotation', 'comparison', 'trace', 'rejection'];
 const TOLD = 5;
 
 /** Resolves when every transition that the message led to is stored. @throws Trouble that says what was wrong, where */

@@ -10,6 +10,7 @@ const KINDS: Readonly<Partial<Record<AlertCategory, PhaseloomRecord['kind']>>> =
   'tie-mismatch': 'comparison',
   'record-conflict': 'identification',
   'rotation-conflict': 'rotation',
+  'network-conflict': 'trace',
 };
 /** Sets of three at one site. */
 const MOST = 50;

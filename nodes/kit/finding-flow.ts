@@ -7,7 +7,7 @@ import type { Frame } from '../../lib/frame';
 import { takenAtUs } from '../../lib/reading';
 import { instantsTouched, type ReadingSet, reachUs, type SetRule, setAt } from '../../lib/reading-sets';
 import type { ReadingWindow } from '../../lib/reading-window';
-import type { Finding, Reading } from '../../lib/records';
+import type { Judgement as Finding, Reading } from '../../lib/records';
 import type { LedgerHandle } from './kept-readings';
 import { Lanes } from './lanes';
 import { RecentReadings } from './recent-readings';

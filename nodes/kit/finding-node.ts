@@ -1,6 +1,6 @@
 /** The nodes that make findings of readings, apart from what they conclude: messages in, findings kept and sent, status. */
 import type { Node, NodeAPI } from 'node-red';
-import type { Finding, Kind, Reading } from '../../lib/records';
+import type { Judgement as Finding, Kind, Reading } from '../../lib/records';
 import type { Evidence } from './evidence';
 import { FindingFlow, type Group, type Rules } from './finding-flow';
 import { keep } from './kept-readings';

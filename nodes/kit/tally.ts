@@ -1,6 +1,6 @@
 /** How many findings were decided and how many were not, as the node's status. */
 import type { Node, NodeAPI } from 'node-red';
-import type { Finding } from '../../lib/records';
+import type { Judgement } from '../../lib/records';
 import type { StatusLight } from './status';
 
 export class Tally {
@@ -15,7 +15,7 @@ export class Tally {
     light.show('grey', 'ring', RED._(`${node.type}.status.waiting`));
   }
 
-  count(findings: readonly Finding[]): void {
+  count(findings: readonly Judgement[]): void {
     if (findings.length === 0) return;
     for (const f of findings) {
       if (f.verdict === 'not-proven') this.open++;

@@ -1,5 +1,5 @@
 /** Which identifications say something else than the last one of their terminal. */
-import type { Finding } from '../../lib/records';
+import type { Judgement as Finding } from '../../lib/records';
 
 /** Terminals remembered; the longest untold is forgotten first, and its next identification counts as news. */
 const REMEMBERED = 100_000;

@@ -1,6 +1,6 @@
 /** The node "phase id": readings in, identifications out. */
 import type { Node, NodeAPI } from 'node-red';
-import type { Finding } from '../../lib/records';
+import type { Judgement as Finding } from '../../lib/records';
 import { type NumberSetting, numberOr } from '../kit/config-values';
 import { type EvidenceDef, evidenceOf, startOrRefuse } from '../kit/evidence';
 import { runFindingNode } from '../kit/finding-node';
