@@ -1,13 +1,17 @@
 /** Records by what they are about and when, and one record with all it rests on. */
-import type { PhaseloomRecord } from '../../lib/records';
+import { type Kind, type PhaseloomRecord, schemas } from '../../lib/records';
 import { Trouble } from '../kit/trouble';
-import type { Ledger } from '../ledger/ledger';
+import { csvOf } from '../ledger/csv';
+import { geojsonOf } from '../ledger/geojson';
+import type { Ledger, RecordQuery } from '../ledger/ledger';
+import { parquetOf } from '../ledger/parquet';
 import { readQuestion } from '../ledger/question';
-import { type Asked, parameter, type Route } from './route';
+import { type Answer, type Asked, parameter, type Route } from './route';
 
 export const recordRoutes: readonly Route[] = [
   { method: 'GET', path: 'api/records', answer: records },
   { method: 'GET', path: 'api/record', answer: one },
+  { method: 'GET', path: 'api/records/file', answer: file },
 ];
 
 const PAGE = 200;
@@ -57,4 +61,52 @@ const sourcesOf = (record: PhaseloomRecord): readonly string[] => ('from' in rec
 
 async function byIds(ledger: Ledger, ids: readonly string[]): Promise<readonly PhaseloomRecord[]> {
   return (await ledger.records({ ids, limit: MOST_BELOW })).records;
+}
+
+/** records in one file; more are asked for in several, by time */
+const MOST_IN_FILE = 100_000;
+
+/** The same question, answered as a file: format=csv, parquet or geojson. */
+async function file({ board, query }: Asked): Promise<Answer> {
+  const asked = new URLSearchParams(query);
+  const format = parameter(asked, 'format');
+  asked.delete('format');
+  const question = readQuestion('records', questionOf(asked), MOST_IN_FILE).query;
+  const ledger = await board.ledger();
+  const records = await all(ledger, question);
+  const kinds = question.kinds ?? (Object.keys(schemas) as Kind[]);
+  const { type, body } = await written(format, ledger, records, kinds);
+  const headers = { 'content-type': type, 'content-disposition': `attachment; filename="records.${format}"` };
+  return { headers, body };
+}
+
+async function written(
+  format: string,
+  ledger: Ledger,
+  records: readonly PhaseloomRecord[],
+  kinds: readonly Kind[],
+): Promise<{ type: string; body: string | Buffer }> {
+  if (format === 'csv') return { type: 'text/csv; charset=utf-8', body: csvOf(records, kinds) };
+  if (format === 'parquet') return { type: 'application/vnd.apache.parquet', body: parquetOf(records, kinds) };
+  if (format === 'geojson')
+    return { type: 'application/geo+json', body: JSON.stringify(await geojsonOf(ledger, records)) };
+  throw new Trouble(
+    'parameter-unusable',
+    `format is ${JSON.stringify(format)}; right would be csv, parquet or geojson`,
+  );
+}
+
+/** @throws Trouble when there are more than go into one file */
+async function all(ledger: Ledger, query: RecordQuery): Promise<readonly PhaseloomRecord[]> {
+  const records: PhaseloomRecord[] = [];
+  let after = query.after;
+  do {
+    const page = await ledger.records({ ...query, limit: 10_000, ...(after === undefined ? {} : { after }) });
+    records.push(...page.records);
+    after = page.next;
+    if (records.length > MOST_IN_FILE || (after !== undefined && records.length === MOST_IN_FILE)) {
+      throw new Trouble('too-many', `more than ${MOST_IN_FILE} records fit; ask for a shorter time or one place`);
+    }
+  } while (after !== undefined);
+  return records;
 }

@@ -3,6 +3,7 @@ import { alertRoutes } from './alert-routes';
 import { eventRoutes } from './event-routes';
 import { healthRoutes } from './health-routes';
 import { pageRoutes } from './page-files';
+import { placeRoutes } from './place-routes';
 import { recordRoutes } from './record-routes';
 import type { Route } from './route';
 
@@ -10,6 +11,7 @@ import type { Route } from './route';
 export const routes: readonly Route[] = [
   ...alertRoutes,
   ...recordRoutes,
+  ...placeRoutes,
   ...healthRoutes,
   ...eventRoutes,
   ...pageRoutes,

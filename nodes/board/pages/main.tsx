@@ -1,3 +1,8 @@
+/** The board in the browser. */
 import { render } from 'preact';
+import { App } from './app';
+import { listen } from './live';
+import './style.css';
 
-render(<h1>Phaseloom</h1>, document.getElementById('board')!);
+listen();
+render(<App />, document.getElementById('board')!);

@@ -1,0 +1,158 @@
+/** The board in Chromium. Accessibility by axe-core with the rules of WCAG 2.0 to 2.2, levels A and AA. */
+import { mkdirSync, readFileSync } from 'node:fs';
+import { expect } from 'chai';
+import type { Browser } from 'playwright-core';
+import type { Alert } from '../../lib/records';
+import { launch, open, type Seen } from '../kit/board-browser';
+import { deployScene, leftSide, others, rolledSide, take } from '../kit/board-scene';
+import { ledgerOf } from '../kit/ledger-in-flow';
+import { nodeRed, type Rig } from '../kit/node-red';
+
+const AXE = readFileSync(require.resolve('axe-core/axe.min.js'), 'utf8');
+const RULES = ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa'];
+/** Pictures of each page go there when it is set. */
+const SHOTS = process.env.PHASELOOM_SHOTS;
+const KEY = 'tie-mismatch:TIE-4';
+
+describe('the board in a browser', () => {
+  let rig: Rig;
+  let browser: Browser;
+  let seen: Seen | undefined;
+  before(async () => {
+    rig = await nodeRed();
+    browser = await launch();
+    await deployScene(rig);
+    await take(rig, leftSide());
+  });
+  afterEach(async () => {
+    await seen?.page.context().close();
+    expect(seen?.troubles ?? []).to.deep.equal([]);
+    seen = undefined;
+  });
+  after(async () => {
+    await browser?.close();
+  });
+  const board = async (hash: string, width = 1440, theme: 'light' | 'dark' = 'light') => {
+    seen = await open(browser, `http://127.0.0.1:${rig.port}/phaseloom/${hash}`, width, theme);
+    return seen.page;
+  };
+  const stored = async (): Promise<Alert> => (await (await ledgerOf(rig)).alerts({ keys: [KEY] }))[0]!;
+
+  it('paints first with less than 150 kB over the line, all from the board itself', async () => {
+    const page = await board('');
+    await page.getByRole('heading', { name: 'Alerts', level: 1 }).waitFor();
+    await page.waitForLoadState('load');
+    expect(seen!.bytes()).to.be.within(5_000, 150_000);
+  });
+
+  it('shows an alert as readings lead to it, acknowledges it, and the ledger says so', async () => {
+    const page = await board('');
+    await page.getByText('● live').waitFor();
+    await take(rig, rolledSide());
+    const row = page.locator('.list-row', { hasText: 'TIE-4' });
+    await row.waitFor();
+    expect(await row.textContent()).to.match(/not acknowledged/);
+    await row.click();
+    const detail = page.getByRole('region', { name: 'The chosen alert' });
+    await detail
+      .getByText(/belongs with/)
+      .first()
+      .waitFor();
+    expect(await detail.textContent()).to.match(/no permission to switch/);
+    await detail.getByRole('button', { name: 'Acknowledge' }).click();
+    await detail.getByText('Say who you are first').waitFor();
+    await page.getByLabel('You are').fill('Desk 2');
+    await detail.getByRole('button', { name: 'Acknowledge' }).click();
+    await detail.getByText('acknowledged', { exact: true }).first().waitFor();
+    expect(await stored()).to.include({ state: 'acknowledged', by: 'Desk 2' });
+    await detail.getByText(/acknowledged by Desk 2/).waitFor();
+  });
+
+  it('comments and shelves by keys alone, with words and an end', async () => {
+    const page = await board('');
+    await page.getByLabel('You are').fill('Desk 2');
+    await page.getByRole('listbox').focus();
+    // The acknowledged alert stands below those that are not.
+    await page.keyboard.press('End');
+    await page.getByRole('heading', { name: /TIE-4/ }).waitFor();
+    await page.keyboard.press('c');
+    await page.keyboard.type('Crew 4 is on the way');
+    await page.keyboard.press('Tab');
+    await page.keyboard.press('Enter');
+    await page.getByText(/commented by Desk 2: Crew 4 is on the way/).waitFor();
+    await page.getByRole('listbox').focus();
+    await page.keyboard.press('s');
+    await page.keyboard.type('jumpers are being moved');
+    await page.keyboard.press('Enter');
+    for (let i = 0; i < 2; i++) await page.keyboard.press('Tab');
+    await page.keyboard.press('Enter');
+    await page.getByText('shelved', { exact: true }).first().waitFor();
+    const alert = await stored();
+    expect([alert.state, alert.comment!.trim()]).to.deep.equal(['shelved', 'jumpers are being moved']);
+    await page.getByRole('button', { name: 'End the shelving' }).click();
+    await page.getByText('not acknowledged', { exact: true }).first().waitFor();
+  });
+
+  it('shows at a site which conductor belongs where, and at the feeder what the record has otherwise', async () => {
+    await take(rig, others());
+    const page = await board('#site/633');
+    const face = page.getByRole('region', { name: 'Open point TIE-4' });
+    await face.getByText('not the same phase').waitFor();
+    // 680 was read one place on (B C A): the conductor A, left 1, is landed on the right at place 3 (by the scene).
+    expect(await face.getByRole('row').nth(1).textContent()).to.match(/^A 1\+1\d\d° ± \d\.\d°B 13, not this one$/);
+    await page.getByRole('link', { name: 'Feeder' }).click();
+    await page.locator('.list-row', { hasText: '680' }).getByText('≠ record A B C').waitFor();
+  });
+
+  it('finds records, downloads them, and gives each a lasting address', async () => {
+    const page = await board('#records?kinds=comparison');
+    await page.locator('.list-row').first().click();
+    await page.getByText(/What it rests on \(\d+\)/).waitFor();
+    await page.reload();
+    await page.getByRole('heading', { name: 'comparison TIE-4' }).waitFor();
+    const coming = page.waitForEvent('download');
+    await page.getByRole('link', { name: 'CSV' }).click();
+    const csv = readFileSync(await (await coming).path(), 'utf8')
+      .trimEnd()
+      .split('\r\n');
+    expect(csv[0]).to.match(/^kind,id,at,/);
+    expect(csv.length).to.equal(1 + (await page.locator('.list-row').count()));
+  });
+
+  describe('has no violation of WCAG 2.2 A and AA that axe-core finds, and does not scroll sideways,', () => {
+    const pages = {
+      alerts: '',
+      alert: `#alerts/${KEY}`,
+      site: '#site/633',
+      feeder: '#feeder/680',
+      records: '#records',
+      record: '#records?kinds=comparison',
+      health: '#health',
+    };
+    const shown = [
+      [1440, 'light'],
+      [360, 'dark'],
+    ] as const;
+    for (const [name, hash] of Object.entries(pages)) {
+      for (const [width, theme] of shown) {
+        it(`on ${name} at ${width} px, ${theme}`, async () => {
+          const page = await board(hash, width, theme);
+          await page.locator('h1').waitFor({ state: 'attached' });
+          if (name === 'record') await page.locator('.list-row').first().click();
+          await page.waitForTimeout(400);
+          if (SHOTS) {
+            mkdirSync(SHOTS, { recursive: true });
+            await page.screenshot({ path: `${SHOTS}/${name}-${width}-${theme}.png`, fullPage: width < 500 });
+          }
+          await page.evaluate(`${AXE}; 0`);
+          const found = (await page.evaluate(
+            `axe.run({ runOnly: ${JSON.stringify(RULES)} }).then((r) => r.violations.map((v) => v.id + ' ' + v.nodes.map((n) => n.html.slice(0, 120) + ' ' + n.failureSummary.slice(0, 200)).join(' | ')))`,
+          )) as string[];
+          expect(found).to.deep.equal([]);
+          const wide = (await page.evaluate('document.documentElement.scrollWidth - innerWidth')) as number;
+          expect(wide).to.be.at.most(0);
+        });
+      }
+    }
+  });
+});
