@@ -4,6 +4,8 @@ export { crcCcitt } from './crc';
 export { dataFrameBytes } from './data';
 export { decodeFrame, encodeFrame } from './decode';
 export { frameTime, instantUs } from './head';
+export { refusedFrame } from './refusal';
 export { type Cut, FrameSplitter } from './splitter';
 export * from './status';
+export { Thinning } from './thinning';
 export * from './types';

@@ -1,7 +1,7 @@
 /** The session the broker keeps for us, over as many connections as it takes. */
 import type { IClientOptions, IConnackPacket, IPublishPacket } from 'mqtt';
+import { Backoff } from '../kit/backoff';
 import { Trouble } from '../kit/trouble';
-import { Backoff } from './backoff';
 import { Connection, type ConnectionListener, type Held } from './connection';
 import { endSession3 } from './ending-session';
 import type { RememberedSession, SessionMemory } from './identity';

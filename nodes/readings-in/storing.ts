@@ -1,7 +1,8 @@
 /** Getting a batch into the ledger, whatever it takes: waits for a ledger that is away, and finds the one message it cannot store. */
+
+import { Backoff } from '../kit/backoff';
 import type { Admission, AdmittedReading, Ledger } from '../ledger/ledger';
 import { type Arrival, sourceOf, type Taken } from './arrival';
-import { Backoff } from './backoff';
 import { refusal } from './refusal';
 
 /** One message and what it held. */

@@ -13,6 +13,9 @@ const adapted = (flow: FlowNode[], port: number) =>
   flow.map((n) => ({
     ...n,
     ...(n.type === 'debug' ? { type: 'probe' } : {}),
+    // One port, free on this machine, for those who send and those who listen by UDP.
+    ...(n.type === 'udp out' ? { port: String(port) } : {}),
+    ...(n.type === 'phaseloom-synchrophasor-in' ? { localPort: port } : {}),
     ...(typeof n.url === 'string' ? { url: n.url.replace('127.0.0.1:1880', `127.0.0.1:${port}`) } : {}),
   }));
 
@@ -61,6 +64,19 @@ const STEPS: Record<string, (press: Press) => Promise<void>> = {
     const { found: more } = await press('tie-go2', { 'tie-found': 2 });
     expect(more![1]!.payload.verdict).to.equal('not-proven');
     expect(more![1]!.payload.reasons[0].code).to.equal('time-quality-unknown');
+  },
+  'synchrophasor-in.json': async (press) => {
+    // What is sent by UDP before the port is open is lost.
+    await new Promise((r) => setTimeout(r, 500));
+    await press('synchro-config', { 'synchro-configured': 1 });
+    const { readings } = await press('synchro-data', { 'synchro-readings': 3 });
+    expect(readings!.map(({ payload: r }) => [r.terminal, Math.round(r.angleDeg), r.clock.errorUs])).to.deep.equal([
+      ['example/S1/1', 0, 1],
+      ['example/S1/2', -120, 1],
+      ['example/S1/3', 120, 1],
+    ]);
+    const { rejected } = await press('synchro-bad', { 'synchro-rejected': 1 });
+    expect(rejected![0]!.payload.problems[0].code).to.equal('crc-wrong');
   },
   'mapping-another-payload.json': async (press) => {
     const { readings } = await press('mapping-go', { 'mapping-readings': 3 });
@@ -123,7 +139,7 @@ describe('the example flows', function () {
     );
     const used = new Set(all.map((n) => n.type));
     expect(ours.filter((t) => !used.has(t))).to.deep.equal([]);
-    const core = new Set(['tab', 'comment', 'inject', 'debug', 'http in', 'http response']);
+    const core = new Set(['tab', 'comment', 'inject', 'debug', 'udp out', 'http in', 'http response']);
     expect([...used].filter((t) => !t.startsWith('phaseloom-') && !core.has(t))).to.deep.equal([]);
   });
 });

@@ -1,0 +1,200 @@
+import { createSocket } from 'node:dgram';
+import { once } from 'node:events';
+import { expect } from 'chai';
+import { fitness, makeFrame, problemsOf } from '../../lib';
+import { encodeFrame } from '../../lib/synchrophasor';
+import { nodeRed, type Rig } from '../kit/node-red';
+import { Pmu, pmuConfig, pmuData } from '../kit/pmu';
+
+describe('the node synchrophasor in', function () {
+  this.timeout(20_000);
+  let rig: Rig;
+  let pmu: Pmu;
+  before(async () => {
+    rig = await nodeRed();
+  });
+  beforeEach(async () => {
+    pmu = await new Pmu().start();
+  });
+  afterEach(async () => {
+    await rig.deploy([]);
+    pmu.stop();
+  });
+
+  const channels = [
+    { pmu: '7', channel: 'VA', terminal: 's/1', voltageIs: 'phase-to-earth' },
+    { pmu: 'Hollin bank', channel: 'VB', terminal: 's/2' },
+  ];
+  const deploy = (over: object) =>
+    rig.deploy([
+      {
+        id: 'n',
+        type: 'phaseloom-synchrophasor-in',
+        host: '127.0.0.1',
+        idCode: 7,
+        channels,
+        timeSource: 'gnss',
+        everyS: 0,
+        ...over,
+        wires: [['readings'], ['rejected'], ['config']],
+      },
+      rig.probe('readings'),
+      rig.probe('rejected'),
+      rig.probe('config'),
+    ]);
+  const tcp = async (over: object = {}) => {
+    await deploy({ transport: 'tcp', port: pmu.tcpPort, ...over });
+    await pmu.commanded('data-on');
+  };
+  const shown = async (text: string) => {
+    const deadline = Date.now() + 5000;
+    while (rig.status('n')?.text !== text && Date.now() < deadline) await new Promise((r) => setTimeout(r, 20));
+    expect(rig.status('n')?.text).to.equal(text);
+  };
+
+  it('asks for the configuration, starts the data and sends readings fit for an absolute phase (TCP)', async () => {
+    await tcp();
+    expect(pmu.commands.slice(0, 3)).to.deep.equal([1, 5, 2]);
+    expect((await rig.next('config')).payload.pmus[0].station).to.equal('Hollin bank');
+    pmu.send(pmu.data());
+    const [a, b] = (await rig.until('readings', 2)).map((m) => m.payload);
+    expect(problemsOf('reading', a)).to.deep.equal([]);
+    expect([a.terminal, a.angleDeg, a.voltageV, a.voltageIs]).to.deep.equal(['s/1', 0, 7200, 'phase-to-earth']);
+    expect(b.angleDeg).to.be.closeTo(-120, 1e-4);
+    expect(a.clock).to.deep.equal({ source: 'gnss', errorUs: 1, locked: true });
+    expect(fitness(a, { frame: makeFrame() }).uses.absolutePhase).to.equal(true);
+    await shown('readings: 2');
+  });
+
+  it('lets frames pass as often as it is told to', async () => {
+    await tcp({ everyS: 1 });
+    const from = Date.now() * 1000 - 4e6;
+    for (let i = 0; i < 90; i++) pmu.send(pmu.data(from + Math.round((i * 1e6) / 30)));
+    await rig.until('readings', 6);
+    pmu.send(pmu.data(from + 3e6));
+    await rig.until('readings', 8);
+    expect(rig.got('readings')).to.have.length(8);
+  });
+
+  it('takes commands by its input and refuses what is none', async () => {
+    await tcp();
+    rig.send('n', { payload: 'send-header' });
+    await rig.until('config', 2);
+    expect(rig.got('config')[1]!.payload).to.deep.equal({ header: 'A test PMU' });
+    rig.send('n', { payload: 'stop' });
+    const deadline = Date.now() + 2000;
+    while (rig.errors.length === 0 && Date.now() < deadline) await new Promise((r) => setTimeout(r, 10));
+    expect(rig.errors[0]!.code).to.equal('command-unknown');
+  });
+
+  it('rejects what cannot be used, each with its reason, and goes on', async () => {
+    await tcp();
+    const broken = Uint8Array.from(pmu.data());
+    broken[20]! ^= 0xff;
+    pmu.send(Uint8Array.from([...broken, ...pmu.data()]));
+    await rig.until('readings', 2);
+    pmu.send(pmu.data(undefined, 0x8000));
+    const rejected = (await rig.until('rejected', 3)).map((m) => m.payload);
+    expect(rejected.map((r) => [r.terminal, r.problems[0].code])).to.deep.equal([
+      [null, 'bytes-between-frames'],
+      ['s/1', 'values-not-usable'],
+      ['s/2', 'values-not-usable'],
+    ]);
+    for (const r of rejected) expect(problemsOf('rejection', r)).to.deep.equal([]);
+  });
+
+  it('follows a configuration that changes, told by STAT or seen by the length of the data', async () => {
+    await tcp();
+    pmu.send(pmu.data());
+    await rig.until('readings', 2);
+    const before = pmu.config;
+    pmu.config = pmuConfig(7, ['VX', 'VB', 'VA']);
+    pmu.send(encodeFrame(pmuData(before, Date.now() * 1000, 0x0480), before));
+    await pmu.commanded('send-config-2', 2);
+    await rig.until('config', 2);
+    pmu.send(pmu.data());
+    const after = (await rig.until('readings', 6)).slice(4).map((m) => m.payload);
+    expect(after.map((r) => [r.terminal, r.voltageV])).to.deep.equal([
+      ['s/1', 7202],
+      ['s/2', 7201],
+    ]);
+    pmu.config = pmuConfig(7, ['VA', 'VB']);
+    pmu.send(pmu.data());
+    await pmu.commanded('send-config-2', 3);
+    expect((await rig.until('rejected', 1))[0]!.payload.problems[0].code).to.equal('data-not-of-configuration');
+    await rig.until('config', 3);
+    pmu.send(pmu.data());
+    await rig.until('readings', 8);
+  });
+
+  it('connects again when the line is cut, and when nothing comes', async () => {
+    await tcp({ silenceS: 0.5 });
+    pmu.cut();
+    await pmu.commanded('data-on', 2);
+    pmu.send(pmu.data());
+    await rig.until('readings', 2);
+    await pmu.commanded('data-on', 3);
+    expect(rig.node('n').counters().connects).to.equal(3);
+  });
+
+  it('says so when a channel of the table is not in the configuration', async () => {
+    await tcp({ channels: [...channels, { pmu: '7', channel: 'VN', terminal: 's/n' }] });
+    await shown('1 not found');
+    pmu.send(pmu.data());
+    await rig.until('readings', 2);
+  });
+
+  it('stops the data when it is closed', async () => {
+    await tcp();
+    await rig.deploy([]);
+    await pmu.commanded('data-off', 2);
+  });
+
+  it('works by UDP', async () => {
+    await deploy({ transport: 'udp', port: pmu.udpPort });
+    await pmu.commanded('data-on');
+    pmu.sendUdp(pmu.data());
+    await rig.until('readings', 2);
+  });
+
+  it('listens by UDP without a host, to what is sent unasked', async () => {
+    const localPort = await freePort();
+    await deploy({ transport: 'udp', host: '', localPort });
+    await shown('no configuration');
+    pmu.sendUdp(encodeFrame(pmu.config), localPort);
+    await rig.until('config', 1);
+    pmu.sendUdp(pmu.data(), localPort);
+    await rig.until('readings', 2);
+    expect(pmu.commands).to.deep.equal([]);
+  });
+
+  it('takes data by UDP that are commanded by TCP', async () => {
+    const localPort = await freePort();
+    await deploy({ transport: 'tcp-udp', port: pmu.tcpPort, localPort });
+    await pmu.commanded('data-on');
+    pmu.sendUdp(pmu.data(), localPort);
+    await rig.until('readings', 2);
+  });
+
+  it('says what is wrong with its settings', async () => {
+    for (const over of [
+      { host: '' },
+      { channels: [] },
+      { transport: 'tcp-udp' },
+      { channels: [{ pmu: '7' }] },
+      { idCode: 0 },
+    ]) {
+      await deploy({ transport: 'tcp', port: pmu.tcpPort, ...over });
+      await shown('check the settings');
+    }
+  });
+});
+
+async function freePort(): Promise<number> {
+  const socket = createSocket('udp4');
+  socket.bind(0, '127.0.0.1');
+  await once(socket, 'listening');
+  const { port } = socket.address();
+  await new Promise<void>((r) => socket.close(() => r()));
+  return port;
+}
