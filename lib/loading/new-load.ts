@@ -7,6 +7,8 @@ export interface NewLoadOption {
   readonly phases: readonly string[];
   /** worst section and snapshot above the load, with it: largest deviation of a phase, kW */
   readonly worstKW: number;
+  /** the same deviations of all of them added up: decides between equals */
+  readonly sumKW: number;
   /** the sections from the load up to the source, with it; the nearest first */
   readonly upstream: readonly {
     readonly section: string;
@@ -37,7 +39,7 @@ export function phaseForNewLoad(loading: Loading, entry: LoadEntry): NewLoadOpti
       const after = sectionLoading(makeLoading({ ...document, loads: [...document.loads, { ...entry, phases }] }));
       return optionOf(loading, section, phases, before, after);
     })
-    .sort((a, b) => a.worstKW - b.worstKW);
+    .sort((a, b) => a.worstKW - b.worstKW || a.sumKW - b.sumKW);
 }
 
 function optionOf(
@@ -60,8 +62,8 @@ function optionOf(
     }
     if (v === 0) break;
   }
-  const counted = upstream.filter((u) => u.after.unbalancePct.kW !== null);
-  return { phases, worstKW: Math.max(0, ...counted.map((u) => deviationKW(u.after))), upstream };
+  const counted = upstream.filter((u) => u.after.unbalancePct.kW !== null).map((u) => deviationKW(u.after));
+  return { phases, worstKW: Math.max(0, ...counted), sumKW: counted.reduce((a, b) => a + b, 0), upstream };
 }
 
 function deviationKW({ phases }: SectionLoading): number {

@@ -78,6 +78,18 @@ const STEPS: Record<string, (press: Press) => Promise<void>> = {
     const { rejected } = await press('synchro-bad', { 'synchro-rejected': 1 });
     expect(rejected![0]!.payload.problems[0].code).to.equal('crc-wrong');
   },
+  'load-plan.json': async (press) => {
+    const { plan } = await press('loadplan-go', { 'loadplan-plan': 1 });
+    const { moves, proven, before, after } = plan![0]!.payload;
+    expect([moves.length, proven, after < before]).to.deep.equal([2, true, true]);
+    const { plan: confirmed } = await press('loadplan-read', { 'loadplan-plan': 2 });
+    const states = confirmed![1]!.payload.moves.map((m: AnyMsg) => [m.id, m.state]);
+    expect(Object.fromEntries(states)).to.deep.equal({ 'F1/L': 'open', T1: 'confirmed' });
+    const { answer } = await press('loadplan-loading', { 'loadplan-answer': 1 });
+    expect(answer![0]!.payload[0].undecided).to.deep.equal({ kW: 12, kvar: 0, loads: 1 });
+    const { answer: options } = await press('loadplan-new', { 'loadplan-answer': 2 });
+    expect(options![1]!.payload.map((o: AnyMsg) => o.phases[0]).at(-1)).to.equal('A');
+  },
   'mapping-another-payload.json': async (press) => {
     const { readings } = await press('mapping-go', { 'mapping-readings': 3 });
     expect(readings!.map((m) => [m.payload.terminal, m.payload.angleDeg, m.payload.voltageV])).to.deep.equal([

@@ -1,0 +1,103 @@
+/** What the node knows: the loads, which phases readings prove, the plan that stands, the search under way. */
+import { readLoading } from '../../lib/loading/document';
+import { followUp } from '../../lib/loading/follow-up';
+import { withIdentifications } from '../../lib/loading/identified';
+import { type Loading, type LoadingDocument, makeLoading } from '../../lib/loading/model';
+import { phaseForNewLoad } from '../../lib/loading/new-load';
+import type { Progress } from '../../lib/loading/plan';
+import { sectionLoading } from '../../lib/loading/section-loading';
+import type { Identification, Plan } from '../../lib/records';
+import { Trouble } from '../kit/trouble';
+import { PlanJob } from './plan-job';
+import { newLoadOf, type PlanSettings, type Request, searchSettings } from './request';
+
+export class PlanDesk {
+  private readonly known = new Map<string, Identification>();
+  private standing: Plan | undefined;
+  private job: PlanJob | undefined;
+
+  constructor(
+    private readonly own: { readonly document: LoadingDocument | undefined; readonly settings: PlanSettings },
+    private readonly news: { readonly progress: (p: Progress) => void; readonly trouble: (why: string) => void },
+  ) {}
+
+  get plan(): Plan | undefined {
+    return this.standing;
+  }
+
+  /** Takes up what was known before a restart. */
+  resume(plan: Plan | undefined, identifications: readonly Identification[]): void {
+    this.standing ??= plan;
+    for (const i of identifications) this.note(i);
+  }
+
+  /** Notes an identification; the plan anew when it says something on a move. */
+  identified(i: Identification): Plan | undefined {
+    this.note(i);
+    if (!this.standing) return undefined;
+    const next = followUp(this.standing, this.known.values());
+    if (next.id === this.standing.id) return undefined;
+    this.standing = next;
+    return next;
+  }
+
+  private note(i: Identification): void {
+    const known = this.known.get(i.terminal);
+    // A later reading that proves nothing does not take back what was proven.
+    if (i.verdict === 'not-proven' || (known && known.at > i.at)) return;
+    this.known.set(i.terminal, i);
+  }
+
+  async search(request: Request, nowMs: number) {
+    if (this.job) throw new Trouble('plan-busy', 'a search is under way; wait for it, or send ask: cancel');
+    const options = searchSettings(this.own.settings, request);
+    const { document, byReadings, from } = this.current(request);
+    const basis = { at: new Date(nowMs).toISOString().replace('Z', '000Z'), from, byReadings };
+    const curve = request.ask === 'curve' ? { curveTo: options.aim.kind === 'best' ? options.aim.moves : 10 } : {};
+    this.job = new PlanJob({ document, options, basis, ...curve }, this.news.progress);
+    try {
+      const answer = await this.job.answer;
+      if (answer.without) this.news.trouble(answer.without);
+      if ('plan' in answer) this.standing = answer.plan;
+      return answer;
+    } finally {
+      this.job = undefined;
+    }
+  }
+
+  cancel(): void {
+    this.job?.cancel();
+  }
+
+  loadingRows = (request: Request) => sectionLoading(this.loading(request));
+
+  phaseOptions = (request: Request) => phaseForNewLoad(this.loading(request), newLoadOf(request));
+
+  private loading(request: Request): Loading {
+    return makeLoading(this.current(request).document);
+  }
+
+  private current(request: Request) {
+    const found = withIdentifications(this.documentOf(request), this.known.values());
+    for (const p of found.problems) this.news.trouble(p);
+    return found;
+  }
+
+  private documentOf({ document }: Request): LoadingDocument {
+    if (document === undefined) {
+      if (this.own.document) return this.own.document;
+      throw new Trouble(
+        'config',
+        'no loads are given: write a document in the node, or send one in msg.payload.document',
+      );
+    }
+    return documentFrom(document);
+  }
+}
+
+/** @throws Trouble 'loads-invalid' with every problem */
+export function documentFrom(given: unknown): LoadingDocument {
+  const read = readLoading(given);
+  if (read.ok) return read.loading.document;
+  throw new Trouble('loads-invalid', `the loads cannot be used: ${read.problems.slice(0, 20).join('; ')}`);
+}

@@ -1,0 +1,109 @@
+/** The node "load plan": identifications and requests in; plans, loading and the phase for a new load out. */
+import { readFileSync } from 'node:fs';
+import { resolve } from 'node:path';
+import type { Node, NodeAPI, NodeDef } from 'node-red';
+import type { LoadingDocument } from '../../lib/loading/model';
+import { workListCsv } from '../../lib/loading/work-list-csv';
+import type { Identification, Plan } from '../../lib/records';
+import { configNode } from '../kit/config-nodes';
+import { startOrRefuse } from '../kit/evidence';
+import { keep } from '../kit/kept-readings';
+import type { FlowMessage } from '../kit/outgoing';
+import type { StatusLight } from '../kit/status';
+import { asError, Trouble } from '../kit/trouble';
+import { documentFrom, PlanDesk } from './desk';
+import { type LedgerOfPlans, recall } from './recall';
+import { type PlanSettings, requestOf, searchSettings } from './request';
+
+interface LoadPlanDef extends NodeDef, Required<PlanSettings> {
+  ledger?: string;
+  source: string;
+  document: string;
+  file: string;
+}
+
+export = (RED: NodeAPI) => {
+  RED.nodes.registerType('phaseloom-load-plan', function (this: Node, def: LoadPlanDef) {
+    RED.nodes.createNode(this, def);
+    startOrRefuse(RED, this, (light) => start(RED, this, def, light));
+  });
+};
+
+function start(RED: NodeAPI, node: Node, def: LoadPlanDef, light: StatusLight): void {
+  const ledger = configNode<LedgerOfPlans>(RED, def.ledger);
+  if (def.ledger && !ledger) throw new Trouble('config', 'the chosen ledger does not exist');
+  searchSettings(def);
+  const document = documentOf(RED, def);
+  const say = (key: string, values: Record<string, number> = {}) => RED._(`phaseloom-load-plan.status.${key}`, values);
+  const desk = new PlanDesk(
+    { document, settings: def },
+    {
+      progress: (p) => light.show('blue', 'dot', () => say('searching', { moves: p.moves })),
+      trouble: (why) => node.warn(why),
+    },
+  );
+  const show = (plan: Plan | undefined) => {
+    if (!plan) return light.show('grey', 'ring', say('waiting'));
+    const done = plan.moves.filter((m) => m.state === 'confirmed').length;
+    light.show(plan.keepsLimit ? 'green' : 'yellow', 'dot', say('moves', { done, all: plan.moves.length }));
+  };
+  show(undefined);
+  const recalled = recall(ledger, document).then(
+    ({ plan, identifications }) => {
+      desk.resume(plan, identifications);
+      if (plan) show(plan);
+    },
+    (cause) => node.error(asError(cause)),
+  );
+
+  async function planned(plan: Plan): Promise<object> {
+    if (ledger) await keep(ledger, [plan]);
+    show(plan);
+    return { payload: plan, workList: workListCsv(plan) };
+  }
+
+  async function take(msg: FlowMessage, send: (out: unknown[]) => void): Promise<void> {
+    await recalled;
+    const items = Array.isArray(msg.payload) ? msg.payload : [msg.payload];
+    if (items.length > 0 && items.every(isIdentification)) {
+      let last: Plan | undefined;
+      for (const i of items) last = desk.identified(i) ?? last;
+      if (last) send([{ ...msg, ...(await planned(last)) }, null]);
+      return;
+    }
+    const request = requestOf(msg.payload);
+    if (request.ask === 'cancel') return desk.cancel();
+    if (request.ask === 'loading') return send([null, { ...msg, payload: desk.loadingRows(request) }]);
+    if (request.ask === 'phase') return send([null, { ...msg, payload: desk.phaseOptions(request) }]);
+    light.show('blue', 'dot', say('searching', { moves: 0 }));
+    const answer = await desk.search(request, Date.now()).finally(() => show(desk.plan));
+    if ('curve' in answer) return send([null, { ...msg, payload: answer.curve }]);
+    send([{ ...msg, ...(await planned(answer.plan)), impossible: answer.impossible }, null]);
+  }
+
+  node.on('input', (msg, send, done) => {
+    take(msg as FlowMessage, send as never).then(
+      () => done(),
+      (cause) => done(asError(cause)),
+    );
+  });
+  node.on('close', () => {
+    desk.cancel();
+    light.close();
+  });
+}
+
+const isIdentification = (x: unknown): x is Identification =>
+  (x as { kind?: unknown } | null | undefined)?.kind === 'identification';
+
+function documentOf(RED: NodeAPI, def: LoadPlanDef): LoadingDocument | undefined {
+  if (def.source === 'message') return undefined;
+  if (def.source !== 'file') return documentFrom(def.document ?? '');
+  const path = resolve(RED.settings.userDir ?? process.cwd(), (def.file ?? '').trim());
+  try {
+    return documentFrom(readFileSync(path, 'utf8'));
+  } catch (cause) {
+    if (cause instanceof Trouble) throw cause;
+    throw new Trouble('config', `the file ${path} cannot be read: ${asError(cause).message}`);
+  }
+}
