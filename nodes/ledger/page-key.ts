@@ -13,12 +13,12 @@ export const writePageKey = ({ atUs, rank, seq }: PageKey): string =>
 
 export function readPageKey(text: string): PageKey {
   const parts = /^(-?\d+)\.(\d)\.(\d+)$/.exec(Buffer.from(text, 'base64url').toString());
-  if (!parts) {
+  const [atUs, rank, seq] = (parts ?? []).slice(1).map(Number);
+  if (!Number.isSafeInteger(atUs) || !Number.isSafeInteger(seq)) {
     throw new Trouble(
       'query-unusable',
-      `query.after is ${JSON.stringify(text)}; right would be what the page before gave as next`,
+      `query.after is ${JSON.stringify(text.slice(0, 200))}; right would be what the page before gave as next`,
     );
   }
-  const [atUs, rank, seq] = parts.slice(1).map(Number) as [number, number, number];
-  return { atUs, rank, seq };
+  return { atUs: atUs!, rank: rank!, seq: seq! };
 }

@@ -45,7 +45,7 @@ export function readQuestion(what: What, asked: unknown, limit: number): Questio
     );
   }
   const read = Object.entries(asked).map(([name, value]) => {
-    const check = CHECKS[name];
+    const check = Object.hasOwn(CHECKS, name) ? CHECKS[name] : undefined;
     if (!check)
       throw new Trouble('query-unusable', `query.${name} is not known; known are ${Object.keys(CHECKS).join(', ')}`);
     return value === undefined ? {} : check(value, name);
@@ -87,10 +87,19 @@ function instantUs(value: unknown, name: string): number {
   const us =
     typeof value === 'string'
       ? parseInstant(value)
-      : Math.round(Number(value instanceof Date ? value.getTime() : value) * 1000);
-  if (Number.isSafeInteger(us) && value !== null && typeof value !== 'boolean') return us;
+      : Math.round((value instanceof Date ? value.getTime() : typeof value === 'number' ? value : Number.NaN) * 1000);
+  if (Number.isSafeInteger(us)) return us;
   throw unusable(`query.${name}`, value, 'an instant such as 2026-05-04T10:15:30Z, or milliseconds since 1970');
 }
 
 const unusable = (where: string, value: unknown, right: string) =>
-  new Trouble('query-unusable', `${where} is ${JSON.stringify(value) ?? 'missing'}; right would be ${right}`);
+  new Trouble('query-unusable', `${where} is ${shown(value)}; right would be ${right}`);
+
+/** What comes from a function node may be nothing that JSON can write. */
+function shown(value: unknown): string {
+  try {
+    return (JSON.stringify(value) ?? (value === undefined ? 'missing' : typeof value)).slice(0, 500);
+  } catch {
+    return `a ${typeof value} that JSON cannot write`;
+  }
+}
