@@ -1,6 +1,7 @@
 /** Every route of the board. A part of the board with pages of its own adds its list here. */
 import { alertRoutes } from './alert-routes';
 import { eventRoutes } from './event-routes';
+import { fieldRoutes } from './field-routes';
 import { healthRoutes } from './health-routes';
 import { pageRoutes } from './page-files';
 import { placeRoutes } from './place-routes';
@@ -12,6 +13,7 @@ export const routes: readonly Route[] = [
   ...alertRoutes,
   ...recordRoutes,
   ...placeRoutes,
+  ...fieldRoutes,
   ...healthRoutes,
   ...eventRoutes,
   ...pageRoutes,

@@ -1,0 +1,32 @@
+/** The frame and the network to decide with: asked for when there is a connection, else as last kept. */
+import { computed, signal } from '@preact/signals';
+import type { Frame } from '../../../../lib/frame';
+import { makeNetwork, type NetworkDocument } from '../../../../lib/network';
+import { get } from '../api';
+import { kept } from './kept';
+
+interface Pack {
+  readonly frame: Frame;
+  readonly network: NetworkDocument;
+  readonly nowMs: number;
+  readonly canEnter: boolean;
+}
+
+export const pack = kept<Pack | null>('pack', null);
+export const network = computed(() => (pack.value ? makeNetwork(pack.value.network) : undefined));
+/** why it could not be asked for */
+export const packTrouble = signal('');
+/** how far this phone's clock is ahead of the board's, milliseconds, as last seen */
+export const aheadMs = signal(0);
+
+export async function fetchPack(): Promise<void> {
+  try {
+    const askedMs = Date.now();
+    const fresh = await get<Pack>('field/pack');
+    aheadMs.value = (askedMs + Date.now()) / 2 - fresh.nowMs;
+    pack.value = fresh;
+    packTrouble.value = '';
+  } catch (cause) {
+    packTrouble.value = (cause as Error).message;
+  }
+}

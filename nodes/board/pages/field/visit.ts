@@ -1,0 +1,113 @@
+/** The visit under way: who, where, with which instruments, and what was read so far. */
+import { batch, computed, signal } from '@preact/signals';
+import type { Reading, VoltageIs } from '../../../../lib/records';
+import { entered, type FieldInstrument, type Typed } from '../../field/entry';
+import { saysSoFar } from '../../field/says';
+import { type Place, type Step, stepsAt } from '../../field/steps';
+import { kept } from './kept';
+import { put } from './outbox';
+import { network, pack } from './pack';
+
+export interface Crew {
+  readonly by: string;
+  readonly job: string;
+  readonly against: string;
+  readonly voltageIs: VoltageIs;
+  /** the right side is read with an instrument of its own */
+  readonly hasTwo: boolean;
+  readonly left: FieldInstrument;
+  readonly right: FieldInstrument;
+}
+
+const BLANK: FieldInstrument = {
+  id: '',
+  isLocked: false,
+  errorUs: '',
+  selfTest: 'not-run',
+  calibratedOn: '',
+  coupling: 'contact',
+};
+
+export const crew = kept<Crew>('crew', {
+  by: '',
+  job: '',
+  against: '',
+  voltageIs: 'phase-to-neutral',
+  hasTwo: false,
+  left: BLANK,
+  right: BLANK,
+});
+export const place = kept<Place | null>('place', null);
+/** by key of the step */
+export const entries = kept<Readonly<Record<string, Reading>>>('entries', {});
+export const chosenStep = signal<string | null>(null);
+
+export const isAtPoint = computed(() => place.value?.kind === 'open-point');
+export const hasTwo = computed(() => isAtPoint.value && crew.value.hasTwo);
+export const steps = computed(() =>
+  network.value && place.value ? stepsAt(network.value, place.value, !hasTwo.value) : [],
+);
+export const done = computed(() =>
+  steps.value.flatMap((step) => {
+    const reading = entries.value[step.key];
+    return reading ? [{ step, reading }] : [];
+  }),
+);
+/** the step chosen by hand, else the first that was not read */
+export const current = computed(
+  () => steps.value.find((s) => s.key === chosenStep.value) ?? steps.value.find((s) => !entries.value[s.key]),
+);
+export const says = computed(() => {
+  const { value: known } = network;
+  return pack.value && known && place.value
+    ? saysSoFar(pack.value.frame, known, place.value, steps.value, done.value)
+    : undefined;
+});
+
+/** What the crew has still to state before it can read. */
+export const unstated = computed<readonly string[]>(() => {
+  const { by, against, left, right } = crew.value;
+  return [
+    by === '' ? 'who reads' : '',
+    against === '' ? 'what the angles are read against' : '',
+    left.id === '' ? 'the instrument' : '',
+    hasTwo.value && right.id === '' ? 'the instrument of the right side' : '',
+    hasTwo.value && right.id !== '' && right.id === left.id ? 'two different instruments' : '',
+  ].filter((text) => text !== '');
+});
+
+export const instrumentOf = (step: Step): FieldInstrument =>
+  hasTwo.value && step.side === 'right' ? crew.value.right : crew.value.left;
+
+export function goTo(chosen: Place | null): void {
+  batch(() => {
+    place.value = chosen;
+    entries.value = {};
+    chosenStep.value = null;
+  });
+}
+
+/** Takes what was typed for a step; gives what is wrong with it, or undefined when it was taken. */
+export function enter(step: Step, angle: string, voltage: string): Readonly<Record<string, string>> | undefined {
+  const { against, by, job, voltageIs } = crew.value;
+  const again = entries.value[step.key];
+  const typed: Typed = {
+    terminal: step.terminal,
+    angle,
+    voltage,
+    voltageIs,
+    against,
+    instrument: instrumentOf(step),
+    by,
+    job,
+    ...(again ? { note: `read again; before: ${again.id}` } : {}),
+  };
+  const made = entered(typed, Date.now() * 1000);
+  if (!made.ok) return made.problems;
+  batch(() => {
+    entries.value = { ...entries.value, [step.key]: made.reading };
+    chosenStep.value = null;
+  });
+  put(made.reading);
+  return undefined;
+}
