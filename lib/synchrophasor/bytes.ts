@@ -26,12 +26,29 @@ export class Reader {
     return this.end - this.at;
   }
 
-  u8 = (field: string): number => this.view.getUint8(this.take(1, field));
-  u16 = (field: string): number => this.view.getUint16(this.take(2, field));
-  i16 = (field: string): number => this.view.getInt16(this.take(2, field));
-  u32 = (field: string): number => this.view.getUint32(this.take(4, field));
-  i32 = (field: string): number => this.view.getInt32(this.take(4, field));
-  f32 = (field: string): number => this.view.getFloat32(this.take(4, field));
+  u8(field: string): number {
+    return this.view.getUint8(this.take(1, field));
+  }
+
+  u16(field: string): number {
+    return this.view.getUint16(this.take(2, field));
+  }
+
+  i16(field: string): number {
+    return this.view.getInt16(this.take(2, field));
+  }
+
+  u32(field: string): number {
+    return this.view.getUint32(this.take(4, field));
+  }
+
+  i32(field: string): number {
+    return this.view.getInt32(this.take(4, field));
+  }
+
+  f32(field: string): number {
+    return this.view.getFloat32(this.take(4, field));
+  }
 
   slice(length: number, field: string): Uint8Array {
     const at = this.take(length, field);

@@ -20,11 +20,11 @@ export function decodeFrame(bytes: Uint8Array, config?: ConfigFrame): Decoded<Fr
 
 function read(bytes: Uint8Array, config: ConfigFrame | undefined): Frame37118 {
   const type = checkedType(bytes);
+  if (type === 'data' && config) return readData(bytes, config);
   const reader = new Reader(bytes, 4, bytes.length - 2);
   if (type === 'command') return readCommand(reader);
   if (type === 'header') return readHeader(reader);
   if (type !== 'data') return readConfig(reader, type);
-  if (config) return readData(bytes, config);
   throw new Fault(
     '',
     'configuration-missing',
