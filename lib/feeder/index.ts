@@ -1,5 +1,6 @@
 /** The feeder: model, inference, corrections, and where to read next. */
 export { type PairFactor, sameConductors } from './blocks';
+export { CaseFile, type Decision } from './case-file';
 export { CONTRADICTED, type Conflict, conflicts, loopFactors } from './conflicts';
 export {
   type Correction as LabelCorrection,
@@ -12,6 +13,7 @@ export {
 export * from './evidence';
 export type { MostProbable } from './exact';
 export { evidenceFrom, type FromRecords, isEvidence, tieFrom } from './from-records';
+export { rotationEvidence } from './from-rotations';
 export { type CimOptions, type CimPlaces, type CimRead, readFeederCim } from './io/cim';
 export { type CimCorrections, cimCorrections, phaseCode } from './io/cim-corrections';
 export { CIM_XML_OPTIONS, type ParseXml } from './io/cim-objects';

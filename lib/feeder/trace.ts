@@ -1,6 +1,6 @@
 /** The trace of a feeder: everything the evidence says about it, and its record. */
 import { derivedId } from '../derived-id';
-import type { FrameStamp, Trace, TraceLabel } from '../records';
+import type { Correction, FrameStamp, Trace, TraceLabel } from '../records';
 import type { PairFactor } from './blocks';
 import { type Conflict, conflicts, loopFactors } from './conflicts';
 import { type CorrectionGroup, corrections, type SuspectSite, suspectSites } from './corrections';
@@ -90,15 +90,21 @@ export interface TraceContext {
   /** instant of the newest evidence */
   readonly at: string;
   readonly frame?: FrameStamp;
+  /** ids of the comparisons that went in as ties */
+  readonly ties?: readonly string[];
+  /** what people decided, by section; told with a label when it was about the same phases */
+  readonly decisions?: ReadonlyMap<string, Correction>;
 }
 
 /** The record of a trace. Its id rests on the feeder, the evidence and what is corrected, not on the last digits of probabilities. */
-export function traceRecord(trace: FeederTrace, { at, frame }: TraceContext): Trace {
+export function traceRecord(trace: FeederTrace, { at, frame, ties = [], decisions }: TraceContext): Trace {
   const { feeder, solution } = trace;
-  const from = [...new Set(trace.evidence.flatMap((e) => e.from))].sort();
-  const groups = trace.corrections.map((g) => correctionPart(trace, g));
+  const from = [...new Set([...trace.evidence.flatMap((e) => e.from), ...ties])].sort();
+  const groups = trace.corrections.map((g) => correctionPart(trace, g, decisions));
   const said = { kind: 'trace' as const, feeder: feeder.id, from, leftOut: [...solution.leftOut] };
-  const labels = groups.flatMap((g) => g.labels.map((l) => [l.section, ...l.phases]));
+  const labels = groups.flatMap((g) =>
+    g.labels.map((l) => [l.section, ...l.phases, ...(l.decision ? [l.decision] : [])]),
+  );
   return Object.freeze({
     ...said,
     id: derivedId('trace', { ...said, labels, conflicts: trace.conflicts.map((c) => c.id) }),
@@ -137,7 +143,16 @@ function coverage({ feeder, solution, measured }: FeederTrace): Trace['coverage'
   return { sections: feeder.count - 1, measured: count, settled, disagreeing, unfed: feeder.unfed.length };
 }
 
-function correctionPart(trace: FeederTrace, g: CorrectionGroup): Trace['corrections'][number] {
+const decided = (label: TraceLabel, decisions: TraceContext['decisions']): TraceLabel => {
+  const made = decisions?.get(label.section);
+  return made && made.phases.join() === label.phases.join() ? { ...label, decision: made.decision } : label;
+};
+
+function correctionPart(
+  trace: FeederTrace,
+  g: CorrectionGroup,
+  decisions: TraceContext['decisions'],
+): Trace['corrections'][number] {
   const { feeder } = trace;
   const step = PERMUTATIONS.findIndex((_, t) => compose(t, g.above) === g.below);
   return {
@@ -146,7 +161,7 @@ function correctionPart(trace: FeederTrace, g: CorrectionGroup): Trace['correcti
       probability: unit(g.causeProbability),
       change: `${changeName(step, feeder.phases)}${parity(step) < 0 ? ' (sequence reversed)' : ''}`,
     },
-    labels: g.corrections.map((c) => sectionLabel(trace, c.section)),
+    labels: g.corrections.map((c) => decided(sectionLabel(trace, c.section), decisions)),
     from: [...g.from],
   };
 }

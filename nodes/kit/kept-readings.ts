@@ -1,16 +1,18 @@
 /** What the nodes of this floor need of a ledger; nodes/ledger/ledger.ts says what each call means. */
-import type { Finding, PhaseloomRecord, Reading, Rejection } from '../../lib/records';
+import type { Finding, Kind, PhaseloomRecord, Reading, Rejection } from '../../lib/records';
 import { Trouble } from './trouble';
 
 export interface KeptReadings {
   latestReadings(terminals: readonly string[], perTerminal: number): Promise<readonly Kept[]>;
   readingsBetween(terminal: string, fromUs: number, toUs: number, limit: number): Promise<readonly Kept[]>;
   records(query: {
-    readonly kinds: readonly 'rejection'[];
-    readonly subject: string;
+    readonly kinds: readonly Kind[];
+    readonly subject?: string;
+    readonly currentOnly?: boolean;
     readonly limit: number;
-    readonly order: 'newest-first';
-  }): Promise<{ readonly records: readonly PhaseloomRecord[] }>;
+    readonly after?: string;
+    readonly order?: 'newest-first';
+  }): Promise<{ readonly records: readonly PhaseloomRecord[]; readonly next?: string }>;
   keep(record: Finding | Rejection): Promise<unknown>;
 }
 

@@ -50,6 +50,19 @@ const STEPS: Record<string, (press: Press) => Promise<void>> = {
     expect([verdict, phase, reasons[0].code]).to.deep.equal(['not-proven', null, 'time-quality-unknown']);
     expect(reasons[0].settle).to.be.a('string');
   },
+  'feeder-trace.json': async (press) => {
+    const { found } = await press('trace-go', { 'trace-found': 1 });
+    const [correction] = found!.at(-1)!.payload.corrections;
+    expect(correction.cause).to.include({ section: 'm5', change: 'A and B swapped (sequence reversed)' });
+    expect(correction.labels.map((l: AnyMsg) => l.section)).to.include.members(['m6', 'm9', 'tap']);
+    const { decided } = await press('trace-accept', { 'trace-decided': 1 });
+    expect(decided![0]!.payload).to.include({
+      kind: 'correction',
+      section: 'tap',
+      decision: 'accepted',
+      by: 'planner 1',
+    });
+  },
   'rotation.json': async (press) => {
     const { found } = await press('rotation-go', { 'rotation-found': 1 });
     const { sequence, agreesWithRecord, unbalance } = found![0]!.payload;

@@ -1,0 +1,127 @@
+/** Everything known of one feeder, kept up to date finding by finding, and traced when asked. */
+import { derivedId } from '../derived-id';
+import type { Comparison, Correction, Finding, FrameStamp, Identification, Rotation, Trace } from '../records';
+import type { PairFactor } from './blocks';
+import type { SiteEvidence } from './evidence';
+import { evidenceFrom, type FromRecords, tieFrom } from './from-records';
+import { rotationEvidence } from './from-rotations';
+import type { Feeder } from './model';
+import { type FeederTrace, traceFeeder, traceRecord } from './trace';
+
+export interface Decision {
+  readonly section: string;
+  readonly decision: Correction['decision'];
+  readonly by: string;
+  readonly comment?: string;
+}
+
+export class CaseFile {
+  private readonly identifications = new Map<string, Identification>();
+  private readonly rotations = new Map<string, Rotation>();
+  private readonly comparisons = new Map<string, Comparison>();
+  private readonly decisions = new Map<string, Correction>();
+
+  constructor(
+    readonly feeder: Feeder,
+    private readonly options: FromRecords & {
+      readonly frame?: FrameStamp;
+      /** evidence of another kind, e.g. of meter voltages; `from` of each piece goes into the record */
+      readonly more?: readonly SiteEvidence[];
+    } = {},
+  ) {}
+
+  /** True when it is about this feeder and at least as new as what was known about the same thing. */
+  take(finding: Finding): boolean {
+    const known = (terminal: string) => this.feeder.terminals.has(terminal);
+    switch (finding.kind) {
+      case 'identification':
+        return known(finding.terminal) && newer(this.identifications, finding.terminal, finding);
+      case 'rotation':
+        return finding.terminals.every(known) && newer(this.rotations, [...finding.terminals].sort().join(), finding);
+      case 'comparison': {
+        const sides = finding.belongs.flatMap((b) => [b.left, b.right]);
+        const before = this.comparisons.has(finding.openPoint);
+        return (
+          (before || (sides.length > 0 && sides.every(known))) && newer(this.comparisons, finding.openPoint, finding)
+        );
+      }
+      case 'correction':
+        return finding.feeder === this.feeder.id && newer(this.decisions, finding.section, finding);
+      default:
+        return false;
+    }
+  }
+
+  get isEmpty(): boolean {
+    return this.identifications.size + this.rotations.size + this.comparisons.size === 0;
+  }
+
+  run(): FeederTrace {
+    const { feeder, options } = this;
+    const identified = evidenceFrom(feeder, this.identifications.values(), options);
+    const covered = new Set(identified.map((e) => e.section));
+    // Where angles were identified they tell the rotation too: the same readings must not count twice.
+    const turning = [...this.rotations.values()].flatMap((r) => {
+      const e = rotationEvidence(feeder, r, options.rates);
+      return e && !covered.has(e.section) ? [e] : [];
+    });
+    return traceFeeder(
+      feeder,
+      [...identified, ...turning, ...(options.more ?? [])],
+      this.ties().map((t) => t.factor),
+    );
+  }
+
+  /** The record of a run: undefined while nothing is known, since a trace speaks of the time of its evidence. */
+  record(run: FeederTrace = this.run()): Trace | undefined {
+    const parts = [...this.identifications.values(), ...this.rotations.values(), ...this.comparisons.values()];
+    const at = [...parts, ...this.decisions.values()]
+      .map((f) => f.at)
+      .sort()
+      .at(-1);
+    if (at === undefined || this.isEmpty) return undefined;
+    const { frame } = this.options;
+    const ties = this.ties().map((t) => t.id);
+    return traceRecord(run, { at, ties, decisions: this.decisions, ...(frame ? { frame } : {}) });
+  }
+
+  /**
+   * A person's decision about a correction that this run offers.
+   * @returns the record, or a sentence that says what is not offered
+   */
+  decide(run: FeederTrace, { section, decision, by, comment }: Decision, at: string): Correction | string {
+    const record = this.record(run);
+    const label = record?.corrections.flatMap((c) => c.labels).find((l) => l.section === section);
+    if (!record || !label) {
+      return `no correction is offered for section ${section} of feeder ${this.feeder.id}; expected a section named in its trace`;
+    }
+    const said = {
+      kind: 'correction' as const,
+      at,
+      from: [record.id],
+      feeder: this.feeder.id,
+      section,
+      recorded: label.recorded,
+      phases: label.phases,
+      probability: label.probability,
+      decision,
+      by,
+      ...(comment === undefined ? {} : { comment }),
+    };
+    return Object.freeze({ ...said, id: derivedId('correction', said) });
+  }
+
+  private ties(): { id: string; factor: PairFactor }[] {
+    return [...this.comparisons.values()].flatMap((c) => {
+      const factor = tieFrom(this.feeder, c);
+      return factor ? [{ id: c.id, factor }] : [];
+    });
+  }
+}
+
+function newer<T extends Finding>(held: Map<string, T>, about: string, finding: T): boolean {
+  const before = held.get(about);
+  if (before && (before.at > finding.at || before.id === finding.id)) return false;
+  held.set(about, finding);
+  return true;
+}

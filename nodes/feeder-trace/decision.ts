@@ -1,0 +1,39 @@
+/** A person's word on a correction, as it comes in msg.payload. */
+import type { Decision } from '../../lib/feeder/case-file';
+import { Trouble } from '../kit/trouble';
+
+const ACTIONS: Readonly<Record<string, Decision['decision']>> = {
+  'accept-correction': 'accepted',
+  'refuse-correction': 'refused',
+};
+
+export const isDecision = (payload: unknown): payload is Readonly<Record<string, unknown>> =>
+  typeof payload === 'object' && payload !== null && 'action' in payload;
+
+/** @throws Trouble that says which member is wrong and what would be right */
+export function readDecision(payload: Readonly<Record<string, unknown>>): { feeder?: string; decision: Decision } {
+  const decision = ACTIONS[String(payload.action)];
+  if (!decision) {
+    throw new Trouble(
+      'action-unknown',
+      `msg.payload.action is ${JSON.stringify(payload.action)}; it must be one of ${Object.keys(ACTIONS).join(', ')}`,
+    );
+  }
+  const section = text(payload, 'section', 200);
+  const by = text(payload, 'by', 200);
+  const comment = payload.comment === undefined ? undefined : text(payload, 'comment', 2000);
+  const feeder = payload.feeder === undefined ? undefined : text(payload, 'feeder', 200);
+  return {
+    ...(feeder === undefined ? {} : { feeder }),
+    decision: { section, decision, by, ...(comment === undefined ? {} : { comment }) },
+  };
+}
+
+function text(payload: Readonly<Record<string, unknown>>, member: string, most: number): string {
+  const value = payload[member];
+  if (typeof value === 'string' && value.trim() !== '' && value.length <= most) return value.trim();
+  throw new Trouble(
+    `${member}-invalid`,
+    `msg.payload.${member} is ${JSON.stringify(value) ?? 'missing'}; it must be a text of at most ${most} characters`,
+  );
+}

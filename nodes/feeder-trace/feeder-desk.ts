@@ -1,0 +1,120 @@
+/** The feeders of a node: which findings concern which, and a trace of each some time after something about it changed. */
+import { CaseFile, type Decision } from '../../lib/feeder/case-file';
+import type { Feeder } from '../../lib/feeder/model';
+import type { FeederTrace } from '../../lib/feeder/trace';
+import type { Frame } from '../../lib/frame';
+import { stampOf } from '../../lib/frame';
+import type { Correction, Finding, Trace } from '../../lib/records';
+import { keep, type LedgerHandle, patiently } from '../kit/kept-readings';
+import { Trouble } from '../kit/trouble';
+
+export interface DeskSettings {
+  readonly feeders: Iterable<Feeder>;
+  readonly frame: Frame;
+  readonly ledger: LedgerHandle | undefined;
+  /** how long changes are gathered before a feeder is traced */
+  readonly gatherMs: number;
+  readonly traced: (trace: Trace) => void;
+  readonly failed: (cause: unknown) => void;
+}
+
+interface Drawer {
+  readonly file: CaseFile;
+  run: FeederTrace | undefined;
+  said: string | undefined;
+  timer: NodeJS.Timeout | undefined;
+}
+
+const PAGE = 5000;
+
+export class FeederDesk {
+  private readonly drawers = new Map<string, Drawer>();
+  private readonly recalled: Promise<void>;
+  private closed = false;
+
+  constructor(private readonly settings: DeskSettings) {
+    const { frame } = settings;
+    for (const feeder of settings.feeders) {
+      const zeroPhase = feeder.phases.indexOf(frame.zeroPhase);
+      if (zeroPhase < 0) {
+        throw new Trouble(
+          'config',
+          `feeder ${feeder.id} has the phases ${feeder.phases.join(', ')}; expected the frame's ${frame.phases.join(', ')}`,
+        );
+      }
+      const file = new CaseFile(feeder, { zeroPhase, grossErrorRate: frame.grossErrorRate, frame: stampOf(frame) });
+      this.drawers.set(feeder.id, { file, run: undefined, said: undefined, timer: undefined });
+    }
+    this.recalled = this.recall().catch((cause) => settings.failed(cause));
+  }
+
+  take(finding: Finding): void {
+    for (const drawer of this.drawers.values()) if (drawer.file.take(finding)) this.later(drawer);
+  }
+
+  /** @throws Trouble when no such correction is offered */
+  async decide(feeder: string | undefined, decision: Decision, at: string): Promise<Correction> {
+    await this.recalled;
+    const drawer = this.drawerOf(feeder);
+    drawer.run ??= drawer.file.run();
+    const made = drawer.file.decide(drawer.run, decision, at);
+    if (typeof made === 'string') throw new Trouble('correction-unknown', made);
+    if (this.settings.ledger) await keep(this.settings.ledger, [made]);
+    this.take(made);
+    return made;
+  }
+
+  close(): void {
+    this.closed = true;
+    for (const { timer } of this.drawers.values()) clearTimeout(timer);
+  }
+
+  private drawerOf(feeder: string | undefined): Drawer {
+    const drawer = feeder === undefined && this.drawers.size === 1 ? [...this.drawers.values()][0] : undefined;
+    const named = drawer ?? this.drawers.get(feeder ?? '');
+    if (named) return named;
+    throw new Trouble(
+      'feeder-unknown',
+      `msg.payload.feeder is ${JSON.stringify(feeder) ?? 'missing'}; it must be one of ${[...this.drawers.keys()].join(', ')}`,
+    );
+  }
+
+  /** Findings from before this start. */
+  private async recall(): Promise<void> {
+    const { ledger } = this.settings;
+    if (!ledger) return;
+    let after: string | undefined;
+    do {
+      const page = await patiently(ledger, (kept) =>
+        kept.records({
+          kinds: ['identification', 'rotation', 'comparison', 'correction'],
+          currentOnly: true,
+          limit: PAGE,
+          ...(after === undefined ? {} : { after }),
+        }),
+      );
+      for (const record of page.records) this.take(record as Finding);
+      after = page.next;
+    } while (after !== undefined && !this.closed);
+  }
+
+  /** The first change starts the clock; a steady stream must not put the trace off for ever. */
+  private later(drawer: Drawer): void {
+    drawer.run = undefined;
+    if (this.closed) return;
+    drawer.timer ??= setTimeout(() => {
+      this.recalled.then(() => this.trace(drawer)).catch((cause) => this.settings.failed(cause));
+    }, this.settings.gatherMs);
+  }
+
+  private async trace(drawer: Drawer): Promise<void> {
+    drawer.timer = undefined;
+    if (this.closed) return;
+    drawer.run = drawer.file.run();
+    const record = drawer.file.record(drawer.run);
+    if (!record || record.id === drawer.said) return;
+    drawer.said = record.id;
+    if (this.settings.ledger) await keep(this.settings.ledger, [record]);
+    if (!this.closed) this.settings.traced(record);
+  }
+}

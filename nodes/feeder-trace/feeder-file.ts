@@ -1,0 +1,62 @@
+/** A feeder from a file: JSON, CSV, GeoJSON or CIM, by the ending of its name. */
+import { readFileSync } from 'node:fs';
+import { basename, extname } from 'node:path';
+import { readFeederCim } from '../../lib/feeder/io/cim';
+import { CIM_XML_OPTIONS, type ParseXml } from '../../lib/feeder/io/cim-objects';
+import { readFeederCsv } from '../../lib/feeder/io/csv';
+import { readFeederJson } from '../../lib/feeder/io/document';
+import { readFeederGeoJson } from '../../lib/feeder/io/geojson';
+import type { FeederRead } from '../../lib/feeder/io/read';
+import type { Feeder } from '../../lib/feeder/model';
+import { asError, Trouble } from '../kit/trouble';
+
+export interface FeederFile {
+  readonly path: string;
+  /** left out: the name of the file */
+  readonly id?: string;
+  /** node that feeds it, where the file does not say */
+  readonly source?: string;
+}
+
+const FORMATS: Readonly<Record<string, (text: string, id: string, source: string | undefined) => FeederRead>> = {
+  '.json': readFeederJson,
+  '.csv': (text, id, source) => readFeederCsv(text, { id, ...(source ? { source } : {}) }),
+  '.geojson': (text, id, source) => readFeederGeoJson(parsedJson(text), { id, source: source ?? '' }),
+  '.xml': (text, id, source) => readFeederCim(text, xmlParser(), { id, ...(source ? { source } : {}) }),
+};
+
+/** @throws Trouble that says what is wrong, which row, and what would be right */
+export function feederFromFile({ path, id, source }: FeederFile): Feeder {
+  const format = FORMATS[extname(path).toLowerCase()];
+  if (!format) {
+    throw new Trouble('config', `the file ${path} ends in none of ${Object.keys(FORMATS).join(', ')}`);
+  }
+  const read = format(textOf(path), id ?? basename(path, extname(path)), source);
+  if (read.ok) return read.feeder;
+  throw new Trouble('config', `feeder file ${path}: ${read.problems.slice(0, 20).join('; ')}`);
+}
+
+function textOf(path: string): string {
+  try {
+    return readFileSync(path, 'utf8');
+  } catch (cause) {
+    throw new Trouble('config', `the file ${path} cannot be read: ${asError(cause).message}`);
+  }
+}
+
+function parsedJson(text: string): unknown {
+  try {
+    return JSON.parse(text);
+  } catch (cause) {
+    throw new Trouble('config', `not JSON: ${asError(cause).message}`);
+  }
+}
+
+function xmlParser(): ParseXml {
+  try {
+    const { XMLParser } = require('fast-xml-parser') as typeof import('fast-xml-parser');
+    return (text) => new XMLParser(CIM_XML_OPTIONS).parse(text);
+  } catch {
+    throw new Trouble('package-missing', 'a CIM file needs the package fast-xml-parser: npm install fast-xml-parser');
+  }
+}

@@ -1,0 +1,126 @@
+/** The node "feeder trace": findings in, what they say about a whole feeder out; a person's word on corrections in, its record out. */
+import { resolve } from 'node:path';
+import type { Node, NodeAPI } from 'node-red';
+import type { Feeder } from '../../lib/feeder/model';
+import { formatInstant } from '../../lib/instant';
+import type { Finding, Kind } from '../../lib/records';
+import { problemsOf } from '../../lib/validate';
+import { type NumberSetting, numberOr, oneOf } from '../kit/config-values';
+import { type Evidence, type EvidenceDef, evidenceOf, startOrRefuse } from '../kit/evidence';
+import type { StatusLight } from '../kit/status';
+import { shortCount } from '../kit/tally';
+import { asError, Trouble } from '../kit/trouble';
+import { isDecision, readDecision } from './decision';
+import { FeederDesk } from './feeder-desk';
+import { feederFromFile } from './feeder-file';
+
+interface FeederTraceDef extends EvidenceDef {
+  feederFrom: string;
+  feeder: string;
+  file: string;
+  sourceNode: string;
+  gatherS: NumberSetting;
+}
+
+const KINDS: readonly Kind[] = ['identification', 'comparison', 'rotation'];
+
+export = (RED: NodeAPI) => {
+  RED.nodes.registerType('phaseloom-feeder-trace', function (this: Node, def: FeederTraceDef) {
+    RED.nodes.createNode(this, def);
+    startOrRefuse(RED, this, (light) => {
+      const evidence = evidenceOf(RED, def);
+      run(RED, this, light, evidence, {
+        feeders: feedersOf(RED, def, evidence),
+        gatherMs: 1000 * numberOr(1, 'gatherS', def.gatherS, { least: 0, most: 3600 }),
+      });
+    });
+  });
+};
+
+function feedersOf(RED: NodeAPI, def: FeederTraceDef, { network }: Evidence): Feeder[] {
+  const wanted = (def.feeder ?? '').trim();
+  if (oneOf('feederFrom', def.feederFrom, ['network', 'file']) === 'file') {
+    const file = (def.file ?? '').trim();
+    if (file === '') throw new Trouble('config', 'no file is named; give a .json, .csv, .geojson or .xml (CIM) file');
+    const source = (def.sourceNode ?? '').trim();
+    const path = resolve(RED.settings.userDir ?? process.cwd(), file);
+    return [feederFromFile({ path, ...(wanted ? { id: wanted } : {}), ...(source ? { source } : {}) })];
+  }
+  const feeders = [...(network?.feeders.values() ?? [])].filter((f) => wanted === '' || f.id === wanted);
+  if (feeders.length > 0) return feeders;
+  const known = [...(network?.feeders.keys() ?? [])].join(', ') || 'none';
+  const what = wanted === '' ? 'the network has no feeders' : `the network has no feeder ${wanted}`;
+  throw new Trouble('config', `${what} (known: ${known}); give it a member feeders, or name a file`);
+}
+
+function run(
+  RED: NodeAPI,
+  node: Node,
+  light: StatusLight,
+  { frame, ledger }: Evidence,
+  { feeders, gatherMs }: { readonly feeders: readonly Feeder[]; readonly gatherMs: number },
+): void {
+  light.show('grey', 'ring', RED._(`${node.type}.status.waiting`));
+  const desk = new FeederDesk({
+    feeders,
+    frame,
+    ledger,
+    gatherMs,
+    traced: (trace) => {
+      node.send([{ payload: trace }, null] as never);
+      const labels = shortCount(trace.corrections.flatMap((c) => c.labels).length);
+      const conflicts = shortCount(trace.conflicts.length);
+      light.show(trace.conflicts.length > 0 ? 'yellow' : 'green', 'dot', () =>
+        RED._(`${node.type}.status.counts`, { labels, conflicts }),
+      );
+    },
+    failed: (cause) => node.error(asError(cause)),
+  });
+  node.on('input', (msg, send, done) => {
+    const { payload } = msg;
+    if (!isDecision(payload)) return done(takeAll(desk, payload));
+    const now = formatInstant(Date.now() * 1000);
+    Promise.resolve()
+      .then(() => readDecision(payload))
+      .then(({ feeder, decision }) => desk.decide(feeder, decision, now))
+      .then((made) => {
+        send([null, { ...msg, payload: made }] as never);
+        done();
+      })
+      .catch((cause) => done(asError(cause)));
+  });
+  node.on('close', () => {
+    desk.close();
+    light.close();
+  });
+}
+
+/** Takes a record or a batch; what cannot be taken is told once, and the others are taken. */
+function takeAll(desk: FeederDesk, payload: unknown): Error | undefined {
+  const records = Array.isArray(payload) ? payload : [payload];
+  const troubles = records.flatMap((record, i) => {
+    const trouble = troubleOf(record);
+    if (!trouble) desk.take(record as Finding);
+    return trouble ? [{ trouble, i }] : [];
+  });
+  if (troubles.length === 0) return undefined;
+  if (!Array.isArray(payload)) return troubles[0]!.trouble;
+  const told = troubles.slice(0, 5).map(({ trouble, i }) => `[${i}] ${trouble.message}`);
+  return new Trouble('batch-in-part', `${troubles.length} of ${records.length} records: ${told.join('; ')}`);
+}
+
+function troubleOf(record: unknown): Trouble | undefined {
+  const kind = (record as { kind?: unknown } | null | undefined)?.kind as Kind;
+  if (!KINDS.includes(kind)) {
+    return new Trouble(
+      'kind-unexpected',
+      `msg.payload.kind is ${JSON.stringify(kind) ?? 'missing'}; this node takes ${KINDS.join(', ')}, or an action`,
+    );
+  }
+  const [problem] = problemsOf(kind, record);
+  if (!problem) return undefined;
+  return new Trouble(
+    'record-invalid',
+    `msg.payload${problem.at} of a ${kind}: ${problem.what}; right would be ${problem.expected}`,
+  );
+}

@@ -1,0 +1,169 @@
+import { writeFileSync } from 'node:fs';
+import { join } from 'node:path';
+import { expect } from 'chai';
+import { conditionsOf, problemsOf } from '../../lib';
+import type { Correction, Trace } from '../../lib/records';
+import { angle, identificationAt, trunk } from '../kit/feeder-trunk';
+import { kept, ledgerOf, newLedger } from '../kit/ledger-in-flow';
+import { type FlowNode, nodeRed, type Rig } from '../kit/node-red';
+
+const at = (minute: number) => `2026-05-04T10:${String(minute).padStart(2, '0')}:00.000000Z`;
+const site = (k: number, phases: string, minute = 0, prefix = '') =>
+  [...phases].map((really, i) => identificationAt(`${prefix}t${k}${'ABC'[i]}`, angle(really), at(minute)));
+const CROSSED = [...site(3, 'ABC'), ...site(6, 'ABC'), ...site(9, 'BAC'), ...site(12, 'BAC')];
+
+describe('the node feeder trace', () => {
+  let rig: Rig;
+  before(async () => {
+    rig = await nodeRed();
+  });
+  const network = { id: 'net', terminals: [{ id: 't3A' }], feeders: [trunk()] };
+  const flow = (over: object = {}, ledger?: FlowNode, document: object = network) => [
+    { id: 'frame', type: 'phaseloom-frame', frameId: 'f' },
+    { id: 'network', type: 'phaseloom-network', source: 'inline', document: JSON.stringify(document) },
+    ...(ledger ? [ledger] : []),
+    {
+      id: 'n',
+      type: 'phaseloom-feeder-trace',
+      frame: 'frame',
+      network: 'network',
+      gatherS: 0.05,
+      ...(ledger ? { ledger: 'ledger' } : {}),
+      ...over,
+      wires: [['p'], ['q']],
+    },
+    rig.probe('p'),
+    rig.probe('q'),
+  ];
+  const quiet = (ms = 200) => new Promise((r) => setTimeout(r, ms));
+
+  it('gathers findings and says once what they tell of the whole feeder', async () => {
+    await rig.deploy(flow());
+    for (const payload of CROSSED) rig.send('n', { payload });
+    const trace: Trace = (await rig.next('p')).payload;
+    expect(problemsOf('trace', trace)).to.deep.equal([]);
+    expect(trace.frame?.id).to.equal('f');
+    expect(trace.corrections.map((c) => c.cause.section)).to.deep.equal(['m7']);
+    expect(trace.from).to.have.length(12);
+    await quiet(700);
+    expect(rig.got('p')).to.have.length(1);
+    expect(rig.status('n')?.text).to.match(/^\d+ off, 0 clash$/);
+    rig.send('n', { payload: CROSSED });
+    await quiet();
+    expect(rig.got('p'), 'nothing new').to.have.length(1);
+    rig.send('n', { payload: site(9, 'ABC', 9) });
+    expect((await rig.next('p')).payload.id).not.to.equal(trace.id);
+  });
+
+  it('traces only the feeder that a finding concerns', async () => {
+    const other = trunk('G');
+    const renamed = { ...other, terminals: other.terminals!.map((t) => ({ ...t, id: `g-${t.id}` })) };
+    await rig.deploy(flow({}, undefined, { ...network, feeders: [trunk(), renamed] }));
+    rig.send('n', { payload: site(9, 'BAC', 0, 'g-') });
+    expect((await rig.next('p')).payload.feeder).to.equal('G');
+    await quiet();
+    expect(rig.got('p')).to.have.length(1);
+  });
+
+  it('keeps traces: the newest holds, all stay; and begins after a restart with what holds', async () => {
+    const ledger = newLedger();
+    await rig.deploy(flow({}, ledger));
+    const store = await ledgerOf(rig);
+    await Promise.all(CROSSED.map((i) => store.keep(i)));
+    for (const payload of CROSSED) rig.send('n', { payload });
+    const first = (await rig.next('p')).payload as Trace;
+    await Promise.all(site(9, 'ABC', 9).map((i) => store.keep(i)));
+    rig.send('n', { payload: site(9, 'ABC', 9) });
+    const second = (await rig.next('p')).payload as Trace;
+    expect((await kept<Trace>(rig, 'trace')).map((t) => t.id)).to.deep.equal([first.id, second.id]);
+    expect((await kept<Trace>(rig, 'trace', true)).map((t) => t.id)).to.deep.equal([second.id]);
+    const { records } = await store.records({ subject: 'F', kinds: ['trace'] });
+    expect(records).to.have.length(2);
+    await rig.deploy(flow({}, ledger));
+    expect(((await rig.next('p')).payload as Trace).id).to.equal(second.id);
+  });
+
+  it('keeps what a person decides, and tells it with the label', async () => {
+    const ledger = newLedger();
+    await rig.deploy(flow({}, ledger));
+    rig.send('n', { payload: CROSSED });
+    const before = (await rig.next('p')).payload as Trace;
+    const act = (more: object) =>
+      rig.send('n', { payload: { action: 'accept-correction', section: 'm9', by: 'planner', ...more } });
+    act({ comment: 'seen on the pole' });
+    const made = (await rig.next('q')).payload as Correction;
+    expect(problemsOf('correction', made)).to.deep.equal([]);
+    expect(made).to.deep.include({ decision: 'accepted', section: 'm9', from: [before.id], phases: ['B', 'A', 'C'] });
+    const after = (await rig.next('p')).payload as Trace;
+    const labels = after.corrections.flatMap((c) => c.labels);
+    expect(labels.filter((l) => l.decision).map((l) => l.section)).to.deep.equal(['m9']);
+    act({ section: 'm10' });
+    await rig.next('q');
+    expect((await kept<Correction>(rig, 'correction', true)).map((c) => c.section)).to.deep.equal(['m9', 'm10']);
+    act({ section: 'm1' });
+    act({ by: ' ' });
+    act({ feeder: 'H' });
+    rig.send('n', { payload: { action: 'energize' } });
+    await quiet();
+    expect(rig.errors.map((e) => e.code)).to.have.members([
+      'correction-unknown',
+      'by-invalid',
+      'feeder-unknown',
+      'action-unknown',
+    ]);
+  });
+
+  it('finds a loop that its readings contradict; the alert rule says so, and takes it back', async () => {
+    const looped = {
+      ...trunk(),
+      sections: trunk().sections.map((s) => ({ ...s, kind: 'span' as const })),
+      switches: [{ id: 'k', from: 'n3', to: 'n12', phases: ['A', 'B', 'C'], closed: true }],
+    };
+    await rig.deploy(flow({}, undefined, { ...network, feeders: [looped] }));
+    rig.send('n', { payload: [...CROSSED, ...site(10, 'BAC')] });
+    const [active] = conditionsOf((await rig.next('p')).payload);
+    expect(active).to.include({ category: 'network-conflict', subject: 'F', active: true });
+    rig.send('n', { payload: [9, 10, 12].flatMap((k) => site(k, 'ABC', 9)) });
+    const [gone] = conditionsOf((await rig.next('p')).payload);
+    expect(gone).to.include({ key: active!.key, active: false });
+  });
+
+  it('takes a feeder from a file, in each of its formats', async () => {
+    const rows = trunk().sections.map((s) => `${s.id},${s.from},${s.to},ABC`);
+    const terminals = trunk().terminals!.map((t) => `${t.id},${t.section},${t.phase}`);
+    const csv = ['id,from,to,phases', ...rows, '', 'id,section,phase', ...terminals].join('\n');
+    writeFileSync(join(rig.userDir, 'feeder-F.csv'), csv);
+    writeFileSync(join(rig.userDir, 'feeder.json'), JSON.stringify(trunk()));
+    for (const [file, id] of [
+      ['feeder-F.csv', 'feeder-F'],
+      ['feeder.json', 'F'],
+    ]) {
+      await rig.deploy(flow({ network: '', feederFrom: 'file', file }));
+      rig.send('n', { payload: CROSSED });
+      expect((await rig.next('p')).payload.feeder).to.equal(id);
+    }
+  });
+
+  it('says what it lacks', async () => {
+    const troubled = async (over: object) => {
+      await rig.deploy(flow(over));
+      rig.send('n', { payload: CROSSED });
+      await quiet(50);
+      return rig.errors[0]?.message;
+    };
+    expect(await troubled({ network: '' })).to.match(/the network has no feeders \(known: none\)/);
+    expect(await troubled({ feeder: 'H' })).to.match(/no feeder H \(known: F\)/);
+    expect(await troubled({ feederFrom: 'file', file: 'x.dwg' })).to.match(/ends in none of .json, .csv/);
+    expect(await troubled({ feederFrom: 'file', file: 'gone.csv' })).to.match(/cannot be read/);
+    writeFileSync(join(rig.userDir, 'bad.csv'), 'id,from,to,phases\na,n0,n1,AX');
+    expect(await troubled({ feederFrom: 'file', file: 'bad.csv' })).to.match(/sections\[0\] \(a\): phases/);
+    writeFileSync(join(rig.userDir, 'bad.xml'), '<html/>');
+    expect(await troubled({ feederFrom: 'file', file: 'bad.xml' })).to.match(/not a CIM model/);
+    expect(rig.status('n')?.text).to.equal('check the settings');
+    await rig.deploy(flow());
+    rig.send('n', { payload: { kind: 'reading' } });
+    rig.send('n', { payload: [...CROSSED, { kind: 'rotation' }] });
+    await rig.next('p');
+    expect(rig.errors.map((e) => e.code)).to.deep.equal(['kind-unexpected', 'batch-in-part']);
+  });
+});
