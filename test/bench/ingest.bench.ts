@@ -12,6 +12,8 @@ import { type BenchRow, report } from './report';
 const COUNT = Number(process.env.PHASELOOM_BENCH_MESSAGES ?? 8000);
 const ROUNDS = Number(process.env.PHASELOOM_BENCH_ROUNDS ?? 5);
 
+const PATIENCE_MS = 60_000;
+
 let seen = 0;
 let lastAt = 0;
 let lastCpuUs = 0;
@@ -149,7 +151,9 @@ async function drain(
   global.gc?.();
   const [beganAt, beganCpuUs] = [performance.now(), cpuUs()];
   await rig.deploy(make(Number(new URL(url).port), version));
-  while (seen < COUNT) await sleep(5);
+  for (const deadline = performance.now() + PATIENCE_MS; seen < COUNT; await sleep(5)) {
+    if (performance.now() > deadline) throw new Error(`${clientId}: ${seen} of ${COUNT} after ${PATIENCE_MS} ms`);
+  }
   const score = { perS: COUNT / ((lastAt - beganAt) / 1000), cpuUs: (lastCpuUs - beganCpuUs) / COUNT };
   await sleep(500);
   if (clientId === 'ours') {
