@@ -67,6 +67,7 @@ function whereToLook(httpUrl: string, brokerUrl: string): void {
       '',
       'Phaseloom demo: Quillmere, feeders F3 and F7. Everything is invented but the electricity (IEEE 13-node test feeder).',
       '',
+      `  board           ${httpUrl}/phaseloom/`,
       `  editor          ${httpUrl}/`,
       `  records         ${httpUrl}/records?kind=identification   (comparison, rotation, alert, rejection, reading)`,
       `  outside system  ${httpUrl}/outside-system   what it was handed`,

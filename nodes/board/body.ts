@@ -7,7 +7,8 @@ const LONGEST_BYTES = 1_048_576;
 /** @throws Trouble when it is too long or no JSON */
 export async function jsonBody(req: IncomingMessage): Promise<unknown> {
   const parsed = (req as { body?: unknown }).body;
-  if (parsed !== undefined) return parsed;
+  // A parser before us may have left an empty object where it did not read anything.
+  if (parsed !== undefined && req.readableEnded) return parsed;
   const parts: Buffer[] = [];
   let length = 0;
   for await (const part of req as AsyncIterable<Buffer>) {

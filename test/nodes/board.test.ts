@@ -1,5 +1,6 @@
 import http from 'node:http';
 import { expect } from 'chai';
+import { middlewaresOf, passed } from '../../nodes/board/middlewares';
 import type { Ledger } from '../../nodes/ledger/ledger';
 import { at, feeder13Config, readAt } from '../kit/feeder13';
 import { admitted, ledgerOf, newLedger } from '../kit/ledger-in-flow';
@@ -127,5 +128,32 @@ describe('the config node board', () => {
     }
     abort.abort();
     expect(text).to.include(`event: records\ndata: {"kinds":["comparison"],"ids":["${comparison.id}"]}`);
+  });
+});
+
+describe('what Node-RED puts before its HTTP nodes', () => {
+  const order: string[] = [];
+  const step = (name: string, error?: string) => (_req: unknown, _res: unknown, next: (e?: unknown) => void) => {
+    order.push(name);
+    next(error);
+  };
+  beforeEach(() => order.splice(0));
+  const run = (...steps: ReturnType<typeof step>[]) =>
+    passed(
+      middlewaresOf({ settings: { httpNodeMiddleware: steps } } as never),
+      {} as never,
+      {} as never,
+      (e) => order.push(`error ${e}`),
+      () => order.push('page'),
+    );
+
+  it('runs before a page of the board, in turn', () => {
+    run(step('one'), step('two'));
+    expect(order).to.deep.equal(['one', 'two', 'page']);
+  });
+
+  it('keeps the page back when it refuses', () => {
+    run(step('one', 'no'), step('two'));
+    expect(order).to.deep.equal(['one', 'error no']);
   });
 });

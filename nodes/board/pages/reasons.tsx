@@ -7,10 +7,12 @@ export function Reasons({ reasons }: { readonly reasons: readonly Reason[] }) {
     <ul class="reasons">
       {reasons.map((r) => (
         <li key={r.code}>
-          {r.why}
-          {r.settle ? <span class="settle"> To settle it: {r.settle}.</span> : null}
+          {sentence(r.why)}
+          {r.settle ? <span class="settle"> To settle it: {sentence(r.settle)}</span> : null}
         </li>
       ))}
     </ul>
   );
 }
+
+const sentence = (text: string): string => (text.endsWith('.') ? text : `${text}.`);

@@ -1,6 +1,6 @@
 /** Records by place, time, instrument, crew and kind; one record with all it rests on. */
 import { useEffect, useRef, useState } from 'preact/hooks';
-import type { Kind, PhaseloomRecord } from '../../../lib/records';
+import type { PhaseloomRecord } from '../../../lib/records';
 import { address, get } from './api';
 import { OneRecord } from './one-record';
 import { go, place } from './place';
@@ -66,7 +66,9 @@ export function Records() {
 function Row({ record }: { readonly record: PhaseloomRecord }) {
   return (
     <div class="record-row">
-      <strong>{subjectOf(record)}</strong>
+      <strong>
+        <bdi>{subjectOf(record)}</bdi>
+      </strong>
       <span class="when">{instant(instantOf(record)).slice(0, -4)}</span>
       <span class="second">
         <b>{record.kind}</b>: {gist(record)}
@@ -88,7 +90,10 @@ function Question({ query, what }: { readonly query: URLSearchParams; readonly w
       <label>
         Kind
         <select name="kinds" defaultValue={query.get('kinds') ?? ''} onChange={ask}>
-          <option value="">all</option>
+          <option value="">all but readings</option>
+          <option value="all" selected={query.get('kinds') === 'all'}>
+            all
+          </option>
           {KINDS.map((kind) => (
             <option selected={query.get('kinds') === kind}>{kind}</option>
           ))}
@@ -135,12 +140,16 @@ const Time = ({ name, label, query }: FieldProps) => (
 );
 
 function questionOf(query: URLSearchParams): Record<string, string> {
-  const asked: Record<string, string> = { order: 'newest-first' };
+  const asked: Record<string, string> = {
+    order: 'newest-first',
+    kinds: KINDS.filter((k) => k !== 'reading').join(','),
+  };
   for (const [name, value] of query) {
     const isTime = name === 'from' || name === 'to';
     asked[name] = isTime && !value.endsWith('Z') ? `${value.length === 16 ? `${value}:00` : value}Z` : value;
   }
-  return asked as Record<string, string> & { kinds?: Kind };
+  if (asked.kinds === 'all') asked.kinds = '';
+  return asked;
 }
 
 /** Page after page, as the reader comes to the end of what is there. */

@@ -32,18 +32,19 @@ export function VirtualList<T>({ label, items, rowPx, keyOf, selected, onSelect,
   const from = Math.max(0, Math.floor(view.top / rowPx) - BEYOND);
   const upTo = Math.min(items.length, Math.ceil((view.top + view.height) / rowPx) + BEYOND);
   const look = () => {
-    const el = box.current!;
+    const el = box.current;
+    if (!el) return;
     setView({ top: el.scrollTop, height: el.clientHeight });
     if (el.scrollTop + el.clientHeight > el.scrollHeight - 5 * rowPx) onEnd?.();
   };
   useEffect(() => {
     look();
     const watch = new ResizeObserver(look);
-    watch.observe(box.current!);
+    if (box.current) watch.observe(box.current);
     return () => watch.disconnect();
   }, [items.length]);
   useEffect(() => {
-    if (at >= 0) intoView(box.current!, at * rowPx, rowPx);
+    if (at >= 0 && box.current) intoView(box.current, at * rowPx, rowPx);
   }, [selected]);
 
   const press = (e: KeyboardEvent) => {
