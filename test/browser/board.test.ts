@@ -7,6 +7,7 @@ import { launch, open, type Seen } from '../kit/board-browser';
 import { deployScene, leftSide, others, rolledSide, take } from '../kit/board-scene';
 import { ledgerOf } from '../kit/ledger-in-flow';
 import { nodeRed, type Rig } from '../kit/node-red';
+import { comparisonAt } from '../nodes/alert-samples';
 
 const AXE = readFileSync(require.resolve('axe-core/axe.min.js'), 'utf8');
 const RULES = ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa'];
@@ -90,7 +91,11 @@ describe('the board in a browser', () => {
     const alert = await stored();
     expect([alert.state, alert.comment!.trim()]).to.deep.equal(['shelved', 'jumpers are being moved']);
     await page.getByRole('button', { name: 'End the shelving' }).click();
-    await page.getByText('not acknowledged', { exact: true }).first().waitFor();
+    await page.getByRole('button', { name: 'Acknowledge' }).waitFor();
+    await page.getByRole('listbox').focus();
+    await page.keyboard.press('a');
+    await page.locator('.state', { hasText: /✓\s*acknowledged/ }).waitFor();
+    expect(await stored()).to.include({ state: 'acknowledged', transition: 'acknowledged' });
   });
 
   it('shows at a site which conductor belongs where, and at the feeder what the record has otherwise', async () => {
@@ -117,6 +122,26 @@ describe('the board in a browser', () => {
       .split('\r\n');
     expect(csv[0]).to.match(/^kind,id,at,/);
     expect(csv.length).to.equal(1 + (await page.locator('.list-row').count()));
+  });
+
+  it('draws only the rows in sight of a long list, and reaches the last', async () => {
+    const ledger = await ledgerOf(rig);
+    const many = Array.from({ length: 600 }, (_, i) => comparisonAt(i, `MANY-${i}`, 'same-phase'));
+    await Promise.all(many.map((c) => ledger.keep(c)));
+    const page = await board('#records?kinds=comparison&to=2023-11-15T00:00:00Z');
+    await page.getByText('MANY-599').waitFor();
+    const rows = () => page.locator('.list-row').count();
+    expect(await rows()).to.be.within(5, 40);
+    await page.getByRole('listbox').focus();
+    // A page of records has 200; each End comes to the last that is there, and asks for more.
+    for (let i = 0; i < 3; i++) {
+      await page.keyboard.press('End');
+      await page
+        .getByText(i < 2 ? `${400 + 200 * i} shown` : 'MANY-0')
+        .first()
+        .waitFor();
+    }
+    expect(await rows()).to.be.within(5, 40);
   });
 
   describe('has no violation of WCAG 2.2 A and AA that axe-core finds, and does not scroll sideways,', () => {

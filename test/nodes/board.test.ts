@@ -2,7 +2,7 @@ import http from 'node:http';
 import { expect } from 'chai';
 import { middlewaresOf, passed } from '../../nodes/board/middlewares';
 import type { Ledger } from '../../nodes/ledger/ledger';
-import { at, feeder13Config, readAt } from '../kit/feeder13';
+import { at, BUSES, feeder13Config, readAt } from '../kit/feeder13';
 import { admitted, ledgerOf, newLedger } from '../kit/ledger-in-flow';
 import { nodeRed, type Rig } from '../kit/node-red';
 import { comparisonAt } from './alert-samples';
@@ -104,6 +104,32 @@ describe('the config node board', () => {
     expect(one.restsOn.map((r) => r.id)).to.have.members(comparison.from);
     expect(await get('api/record?id=none')).to.include({ code: 'not-found' });
     expect(((await get('api/records?colour=red')) as { error: string }).error).to.match(/query.colour is not known/);
+  });
+
+  it('gives the records found as files', async () => {
+    const [stored] = await admitted(rig, readAt('671/1', { atUs: at(0), over: { position: { lat: 45, lon: -111 } } }));
+    const file = async (format: string) => fetch(at_(`api/records/file?kinds=reading&format=${format}`));
+    const csv = await file('csv');
+    expect(csv.headers.get('content-disposition')).to.equal('attachment; filename="records.csv"');
+    expect((await csv.text()).split('\r\n')[1]).to.include(stored!.payload.id);
+    // Magic number of a file: Apache Parquet format specification, "File Format".
+    const parquet = Buffer.from(await (await file('parquet')).arrayBuffer());
+    expect([parquet.subarray(0, 4).toString(), parquet.subarray(-4).toString()]).to.deep.equal(['PAR1', 'PAR1']);
+    const geo = (await (await file('geojson')).json()) as { type: string; features: { geometry: object }[] };
+    expect(geo.features[0]!.geometry).to.deep.equal({ type: 'Point', coordinates: [-111, 45] });
+    expect((await file('xlsx')).status).to.equal(400);
+  });
+
+  it('shows the sites of the network, and one with its readings and their fitness', async () => {
+    const network = (await get('api/network')) as { sites: { id: string; terminals: object[] }[]; phases: string[] };
+    expect([network.phases, network.sites.length]).to.deep.equal([['A', 'B', 'C'], BUSES.length]);
+    expect(network.sites[0]!.terminals[0]).to.deep.equal({ id: '632/1', recorded: 'A', phase: null, verdict: null });
+    await admitted(rig, readAt('671/1', { atUs: at(0), over: { instrument: { id: 'P-9', selfTest: 'fail' } } }));
+    const { terminals } = (await get('api/site?id=671')) as { terminals: Record<string, { grade: string }>[] };
+    expect(terminals.map((t) => t.fitness?.grade)).to.deep.equal(['refused', undefined, undefined]);
+    expect(await get('api/site?id=nowhere')).to.include({ code: 'not-found' });
+    await deploy({ network: '' });
+    expect(((await get('api/network')) as { error: string }).error).to.match(/no network is chosen for this board/);
   });
 
   it('tells how things are', async () => {
