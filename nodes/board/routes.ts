@@ -3,6 +3,7 @@ import { alertRoutes } from './alert-routes';
 import { eventRoutes } from './event-routes';
 import { fieldRoutes } from './field-routes';
 import { healthRoutes } from './health-routes';
+import { jobSheetRoutes } from './job-sheet-routes';
 import { pageRoutes } from './page-files';
 import { placeRoutes } from './place-routes';
 import { recordRoutes } from './record-routes';
@@ -14,6 +15,7 @@ export const routes: readonly Route[] = [
   ...recordRoutes,
   ...placeRoutes,
   ...fieldRoutes,
+  ...jobSheetRoutes,
   ...healthRoutes,
   ...eventRoutes,
   ...pageRoutes,

@@ -1,0 +1,44 @@
+/** Every reading of the visit, as it was taken. */
+import { degrees, instant, volts } from '../field/words';
+import type { SheetAnswer } from './sheet-answer';
+
+export function Readings({ answer }: { readonly answer: SheetAnswer }) {
+  const recorded = new Map(answer.terminals.map((t) => [t.id, t.recorded]));
+  const found = new Map(answer.identifications.map((i) => [i.terminal, i]));
+  return (
+    <section>
+      <h2>Readings</h2>
+      {answer.hasMore && <p>Only the newest readings of each terminal are shown.</p>}
+      <table>
+        <thead>
+          <tr>
+            {['Terminal', 'Record', 'Found', 'Angle', 'Against', 'Voltage', 'Taken', 'Instrument', 'Fitness'].map(
+              (h) => (
+                <th key={h} scope="col">
+                  {h}
+                </th>
+              ),
+            )}
+          </tr>
+        </thead>
+        <tbody>
+          {answer.readings.map(({ reading: r, fitness }) => (
+            <tr key={r.id}>
+              <th scope="row">{r.terminal}</th>
+              <td>{recorded.get(r.terminal) ?? '–'}</td>
+              <td>{found.get(r.terminal)?.phase ?? 'not proven'}</td>
+              <td>{r.angleDeg === undefined ? '–' : degrees(r.angleDeg)}</td>
+              <td>{r.against ?? '–'}</td>
+              <td>
+                {r.voltageV === undefined ? '–' : `${volts(r.voltageV)} ${(r.voltageIs ?? '').replaceAll('-', ' ')}`}
+              </td>
+              <td>{instant(r.takenAt)}</td>
+              <td>{r.instrument?.id ?? '–'}</td>
+              <td>{fitness.grade}</td>
+            </tr>
+          ))}
+        </tbody>
+      </table>
+    </section>
+  );
+}
