@@ -35,7 +35,8 @@ export async function* answer(
   sequenceId: string,
 ): AsyncGenerator<Piece> {
   const { what, output, pageSize } = settings;
-  if (what === 'count') yield counts(await ledger.count(question.query));
+  if (what === 'verify') yield await verified(ledger, question);
+  else if (what === 'count') yield counts(await ledger.count(question.query));
   else if (output === 'each' || output === 'pages') {
     yield* sequence(
       pagesOf(ledger, question, pageSize),
@@ -44,6 +45,13 @@ export async function* answer(
       output === 'each',
     );
   } else yield await whole(ledger, question, settings);
+}
+
+async function verified(ledger: Ledger, { known }: Question): Promise<Piece> {
+  if (!ledger.verify)
+    throw new Trouble('verify-not-kept', `ledger ${ledger.label} keeps no chain of digests; a SQLite ledger does`);
+  const payload = await ledger.verify(known);
+  return { payload, count: payload.records };
 }
 
 function counts(byKind: ReadonlyMap<Kind, number>): Piece {

@@ -85,6 +85,32 @@ export interface LedgerHealth {
   readonly deliveriesWaiting: number;
 }
 
+/** A link of the chain as somebody noted it outside the ledger. */
+export interface KnownLink {
+  readonly link: number;
+  readonly digest: string;
+}
+
+/** What came of following the chain of digests from its beginning. */
+export interface Verification {
+  /** every record that the chain covers stands as it was stored, none is missing, and the known link is in it */
+  readonly intact: boolean;
+  readonly links: number;
+  /** records looked at */
+  readonly records: number;
+  /** records older than the chain: nothing is said of them */
+  readonly notCovered: number;
+  /** note it elsewhere: only with it can it be shown that the end of the ledger was not cut off or written anew */
+  readonly head: KnownLink;
+  /** the first place that does not fit */
+  readonly broken: {
+    readonly link: number;
+    readonly at: string;
+    readonly why: string;
+    readonly records: readonly string[];
+  } | null;
+}
+
 /**
  * Writes wait out a store that is locked, full, read-only or away, in the order they came, and are told in health(). They reject when
  * the record itself cannot be stored, and when given up on: too many are waiting ('ledger-overflow'), or the ledger closed ('ledger-closed').
@@ -150,6 +176,8 @@ export interface Ledger {
   /** How many records of each kind the query would give; limit, after and order do not matter. */
   count(query: RecordQuery): Promise<ReadonlyMap<PhaseloomRecord['kind'], number>>;
   health(): Promise<LedgerHealth>;
+  /** Follows the chain of digests; a driver that keeps none has no such verb. */
+  verify?(known?: KnownLink): Promise<Verification>;
   /** Called after each commit that stored findings, rejections or alert transitions; returns the way to stop. For live views. */
   onCommit(listener: (records: readonly PhaseloomRecord[]) => void): () => void;
 }

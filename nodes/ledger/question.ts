@@ -2,9 +2,9 @@
 import { parseInstant } from '../../lib/instant';
 import { type Alert, type Kind, type PhaseloomRecord, schemas } from '../../lib/records';
 import { Trouble } from '../kit/trouble';
-import type { RecordQuery } from './ledger';
+import type { KnownLink, RecordQuery } from './ledger';
 
-export const WHATS = ['records', 'current-findings', 'open-alerts', 'count'] as const;
+export const WHATS = ['records', 'current-findings', 'open-alerts', 'count', 'verify'] as const;
 export type What = (typeof WHATS)[number];
 
 export interface Question {
@@ -13,6 +13,8 @@ export interface Question {
   readonly limit: number;
   /** records that the query gives and the question does not want */
   readonly wants?: (record: PhaseloomRecord) => boolean;
+  /** to be found in the chain */
+  readonly known?: KnownLink;
 }
 
 const KINDS = Object.keys(schemas) as Kind[];
@@ -44,6 +46,7 @@ export function readQuestion(what: What, asked: unknown, limit: number): Questio
       'an object such as { "subject": "hollin-bank/F3/", "from": "2026-05-04T00:00:00Z" }',
     );
   }
+  if (what === 'verify') return { query: {}, limit, ...known(asked as Record<string, unknown>) };
   const read = Object.entries(asked).map(([name, value]) => {
     const check = Object.hasOwn(CHECKS, name) ? CHECKS[name] : undefined;
     if (!check)
@@ -52,6 +55,16 @@ export function readQuestion(what: What, asked: unknown, limit: number): Questio
   });
   const { limit: ownLimit, ...query } = Object.assign({}, ...read) as RecordQuery & { limit?: number };
   return { limit: ownLimit ?? limit, ...narrowed(what, query) };
+}
+
+function known(asked: Record<string, unknown>): { known?: KnownLink } {
+  const unknown = Object.keys(asked).find((name) => name !== 'link' && name !== 'digest');
+  if (unknown !== undefined)
+    throw new Trouble('query-unusable', `query.${unknown} is not known; for verify known are link and digest`);
+  const { link, digest } = asked;
+  if (link === undefined && digest === undefined) return {};
+  if (!Number.isSafeInteger(link) || (link as number) < 1) throw unusable('query.link', link, 'a whole number above 0');
+  return { known: { link: link as number, digest: text(digest, 'digest') } };
 }
 
 function narrowed(what: What, query: RecordQuery): Omit<Question, 'limit'> {

@@ -1,6 +1,7 @@
 /** The steps that bring a database of any earlier version to this one. A step that was ever released is never changed. */
 import type { CreateTableBuilder, Kysely, Migration, MigrationProvider } from 'kysely';
 import { firstTables } from './0001-first-tables';
+import { chain } from './0002-chain';
 
 /** What the databases write differently. */
 export interface DialectWords {
@@ -14,7 +15,7 @@ export interface DialectWords {
 export type AnyDatabase = Kysely<any>;
 export type Step = (db: AnyDatabase, words: DialectWords) => Promise<void>;
 
-const STEPS: Readonly<Record<string, Step>> = { '0001-first-tables': firstTables };
+const STEPS: Readonly<Record<string, Step>> = { '0001-first-tables': firstTables, '0002-chain': chain };
 
 export function ledgerMigrations(words: DialectWords): MigrationProvider {
   const migrations = Object.entries(STEPS).map(([name, step]): [string, Migration] => [

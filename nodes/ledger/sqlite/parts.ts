@@ -1,6 +1,7 @@
 /** The rooms of the ledger, each with its prepared statements. */
 import type { DatabaseSync } from 'node:sqlite';
 import { Alerts } from './alerts';
+import { Chain } from './chain';
 import { Findings } from './findings';
 import { Outbox } from './outbox';
 import { Places } from './places';
@@ -14,6 +15,7 @@ export interface Parts {
   readonly alerts: Alerts;
   readonly outbox: Outbox;
   readonly places: Places;
+  readonly chain: Chain;
 }
 
 export function makeParts(database: DatabaseSync, nowUs: () => number): Parts {
@@ -25,5 +27,6 @@ export function makeParts(database: DatabaseSync, nowUs: () => number): Parts {
     alerts: new Alerts(database),
     outbox: new Outbox(database, nowUs),
     places: new Places(database, nowUs),
+    chain: new Chain(database, nowUs),
   };
 }

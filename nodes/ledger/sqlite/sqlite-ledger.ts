@@ -5,7 +5,7 @@ import type { Kysely } from 'kysely';
 import type { Alert, Finding, PhaseloomRecord, Rejection } from '../../../lib/records';
 import { asError, Trouble } from '../../kit/trouble';
 import { CommitListeners } from '../commit-listeners';
-import type { AdmittedReading, Delivery, Ledger, LedgerHealth, RecordQuery } from '../ledger';
+import type { AdmittedReading, Delivery, KnownLink, Ledger, LedgerHealth, RecordQuery } from '../ledger';
 import { countRecords, findRecords } from '../record-query';
 import type { LedgerTables } from '../schema';
 import { type Durability, identityOf, migrate, openFile, setDurability } from './database-file';
@@ -150,6 +150,10 @@ export class SqliteLedger implements Ledger {
     return this.read((parts) => countRecords(parts.kysely, query));
   }
 
+  verify(known?: KnownLink) {
+    return this.read((parts) => parts.chain.verify(known));
+  }
+
   async health(): Promise<LedgerHealth> {
     const parts = this.parts;
     if (!parts) return { ok: false, error: this.openingError || `ledger ${this.label} is not open`, ...EMPTY };
@@ -178,17 +182,19 @@ export class SqliteLedger implements Ledger {
       setDurability(database, this.durability);
       const kysely = await migrate(database, file);
       const identity = identityOf(file);
+      const parts = makeParts(database, nowUs);
       const transactions = new Transactions(
         database,
         (cause) => explained(cause, this.label),
         () => this.demandSameFile(identity),
+        () => parts.chain.seal(),
       );
       const commits = new GroupCommit(transactions, {
         maxPending,
         closeWithinMs,
         afterCommit: (stored) => this.listeners.tell(stored),
       });
-      this.parts = { database, kysely, commits, ...makeParts(database, nowUs) };
+      this.parts = { database, kysely, commits, ...parts };
     } catch (cause) {
       database.close();
       throw cause;

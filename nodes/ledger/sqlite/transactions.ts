@@ -20,6 +20,8 @@ export class Transactions {
     private readonly explain: (cause: unknown) => unknown,
     /** throws when the file must not be written to now */
     private readonly beforeCommit: () => void,
+    /** the last write of every transaction */
+    private readonly seal: () => void,
   ) {}
 
   /** Throws StoreTrouble, and then nothing of the group is stored. */
@@ -41,6 +43,7 @@ export class Transactions {
       this.beforeCommit();
       this.database.exec('begin immediate');
       const result = body();
+      this.seal();
       const began = performance.now();
       this.database.exec('commit');
       this.commitMs = performance.now() - began;
