@@ -60,6 +60,7 @@ export { type DecidedService, type ServiceReadings, serviceType, type UndecidedS
 export * from './site-consistency';
 export { ROTATION_CAUTION, siteRotation } from './site-rotation';
 export * from './site-score';
+export * from './sparkplug';
 export * from './synchrophasor';
 export * from './timing';
 export * from './unbalance';

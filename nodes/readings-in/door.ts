@@ -25,6 +25,8 @@ export class Door {
   session: Session | undefined;
   /** called when it is connected, or no longer */
   changed: () => void = () => undefined;
+  /** sources of Sparkplug that are dead or out of step */
+  staleSources: () => number = () => 0;
   private readonly batcher: Batcher<Item>;
   private readonly highWater: number;
   private isClosing = false;

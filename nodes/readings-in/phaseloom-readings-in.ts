@@ -12,11 +12,12 @@ import type { DoorOutput, EntryOutcome, ReadingsInNode } from './door-contract';
 import { FaceMaker } from './face';
 import { defaultClientId, instanceId, SessionMemory } from './identity';
 import type { IntakeRules } from './intake';
-import { makeMapping } from './mapping';
+import { type Mapping, makeMapping } from './mapping';
 import { batches, rejected, singles } from './messages';
 import { NearMatch } from './near-match';
 import { Session } from './session';
 import { type ReadingsInDef, readSettings, type Settings } from './settings';
+import { SparkplugDoor } from './sparkplug';
 
 const START_DEADLINE_MS = 10_000;
 
@@ -41,9 +42,19 @@ function open(RED: NodeAPI, node: ReadingsInNode, settings: Settings, def: Readi
   const mapping = settings.mapping ? makeMapping(RED, node, settings.mapping) : undefined;
   const maxEntries = RED.settings.nodeMessageBufferMaxLength || 100_000;
   const limits = { ...settings, maxEntries, id: node.id };
-  const door = new Door(limits, rulesOf(RED, settings, def), mapping, ledger, outputOf(node, settings));
+  const sparkplug = settings.format === 'sparkplug' ? sparkplugOf(node, mapping, () => door.session) : undefined;
+  const taking: Mapping | undefined = sparkplug ? (arrival, rules) => sparkplug.take(arrival, rules) : mapping;
+  const door: Door = new Door(limits, rulesOf(RED, settings, def), taking, ledger, outputOf(node, settings));
+  door.staleSources = () => sparkplug?.stale ?? 0;
   if (def.broker) door.session = sessionOf(RED, node, settings, def, door);
   return door;
+}
+
+function sparkplugOf(node: Node, mapping: Mapping | undefined, session: () => Session | undefined): SparkplugDoor {
+  return SparkplugDoor.open(mapping, {
+    died: (source) => node.warn(`${source} of Sparkplug is dead: what it said last may no longer hold`),
+    publish: (topic, bytes) => session()?.publish(topic, bytes),
+  });
 }
 
 function rulesOf(RED: NodeAPI, { maxBytes, futureToleranceS }: Settings, def: ReadingsInDef): IntakeRules {
@@ -100,7 +111,11 @@ function run(RED: NodeAPI, node: ReadingsInNode, door: Door, light: StatusLight)
     const { resent } = door.dispatch.sender;
     return { ...counts, ...door.session?.facts, resent, ledgerFailures: door.storing.failures };
   };
-  const gauges = () => ({ pending: door.pending, mostPending: door.counts.mostPending });
+  const gauges = () => ({
+    pending: door.pending,
+    staleSources: door.staleSources(),
+    mostPending: door.counts.mostPending,
+  });
   node.counters = () => ({ ...counters(), ...gauges() });
   showVitalSigns(node, { counters, gauges, trouble: () => door.trouble });
   node.enter = (payload, topic = '') => enter(door, payload, topic);

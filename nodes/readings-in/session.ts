@@ -77,6 +77,11 @@ export class Session implements ConnectionListener {
     }
   }
 
+  /** Sends a message, if there is a connection: what asks for something is asked again when it is missed. */
+  publish(topic: string, bytes: Buffer): void {
+    if (this.state === 'connected') this.connection?.client.publish(topic, bytes, { qos: 0 });
+  }
+
   /** There is room again. */
   resume(): void {
     this.connection?.release();

@@ -1,5 +1,6 @@
 /** What the editor saved, with defaults for what it left out, checked. */
 import type { NodeDef } from 'node-red';
+import { oneOf } from '../kit/config-values';
 import { Trouble } from '../kit/trouble';
 import { filterProblem } from './topic-filter';
 
@@ -9,6 +10,7 @@ export interface ReadingsInDef extends NodeDef {
   ledger: string;
   network: string;
   mapping: string;
+  format: string;
   output: string;
   retained: string;
   clientId: string;
@@ -24,6 +26,7 @@ export interface ReadingsInDef extends NodeDef {
 export interface Settings {
   readonly topics: readonly string[];
   readonly mapping: string;
+  readonly format: 'json' | 'sparkplug';
   readonly sendsBatches: boolean;
   readonly takeRetained: boolean;
   readonly clientId: string;
@@ -46,6 +49,7 @@ export function readSettings(def: ReadingsInDef): Settings {
   return {
     topics,
     mapping: (def.mapping ?? '').trim(),
+    format: oneOf('format', def.format, ['json', 'sparkplug']),
     sendsBatches: def.output === 'batches',
     takeRetained: def.retained !== 'skip',
     clientId: (def.clientId ?? '').trim(),
