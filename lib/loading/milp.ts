@@ -34,7 +34,8 @@ interface Group {
   readonly states: number;
 }
 
-export function milpOf(problem: Problem, relaxed = false): Milp {
+/** around: a polygon around the circle of the neutral current, so that its bound holds; inside: within it, so that its limits hold. */
+export function milpOf(problem: Problem, polygon: 'around' | 'inside' = 'around'): Milp {
   const groups = groupsOf(problem);
   const name = (g: number, s: number): string => `n${g}_${s}`;
   const moves = groups.flatMap((g, i) => range(1, g.states).map((s) => name(i, s)));
@@ -51,7 +52,7 @@ export function milpOf(problem: Problem, relaxed = false): Milp {
       ),
     ),
     ...flowRows(problem, groups, name),
-    ...unbalanceRows(problem),
+    ...unbalanceRows(problem, polygon === 'inside' && problem.width === 2 ? Math.cos(Math.PI / DIRECTIONS) : 1),
     ...(problem.aim.kind === 'best' && moves.length > 0
       ? [wrapped(`most: ${moves.join(' + ')} <= ${problem.mostMoves}`)]
       : []),
@@ -59,7 +60,7 @@ export function milpOf(problem: Problem, relaxed = false): Milp {
     ' one = 1',
     ...flowNames(problem).map((f) => ` ${f} free`),
     ...groups.flatMap((g, i) => range(1, g.states).map((s) => ` 0 <= ${name(i, s)} <= ${g.members.length}`)),
-    ...(relaxed || moves.length === 0 ? [] : ['General', wrapped(` ${moves.join(' ')}`)]),
+    ...(moves.length === 0 ? [] : ['General', wrapped(` ${moves.join(' ')}`)]),
     'End',
     '',
   ];
@@ -155,7 +156,7 @@ function flowRows(problem: Problem, groups: readonly Group[], name: Name): strin
   return lines;
 }
 
-function unbalanceRows(problem: Problem): string[] {
+function unbalanceRows(problem: Problem, shrink: number): string[] {
   const { rows, aim, over, scale, free } = problem;
   const directions = problem.width === 3 ? DEVIATIONS : NEUTRAL;
   const lines: string[] = [];
@@ -163,7 +164,7 @@ function unbalanceRows(problem: Problem): string[] {
     if (scale[r] === 0) continue;
     directions.forEach(([a, b], d) => {
       const along = term(a, flow(r, 0)) + term(b, flow(r, 1));
-      if (aim.kind === 'limit') lines.push(`d${r}_${d}:${along} <= ${text(free[r]!)}`);
+      if (aim.kind === 'limit') lines.push(`d${r}_${d}:${along} <= ${text(shrink * free[r]!)}`);
       else if (over === 'sum') lines.push(`d${r}_${d}:${along} - u${r} <= 0`);
       else lines.push(`d${r}_${d}:${along} - ${text(1 / scale[r]!)} z <= 0`);
     });

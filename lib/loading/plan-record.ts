@@ -71,7 +71,7 @@ export function unitMoves({ problem, at }: LoadPlan): UnitMove[] {
  */
 function workList(plan: LoadPlan): PlanMove[] {
   const { problem, at } = plan;
-  const state = new PlanState(problem);
+  const state = new PlanState({ ...problem, free: new Float64Array(problem.rows) });
   const open = new Set(problem.units.flatMap((_, u) => (at[u] === 0 ? [] : [u])));
   const list: PlanMove[] = [];
   while (open.size > 0) {

@@ -30,7 +30,7 @@ export interface LoadPlan {
   readonly problem: Problem;
   /** state of each unit of the problem; 0 stays */
   readonly at: Int32Array;
-  /** percent of the mean, kW or amperes, as measure and `over` say; above a limit that was asked for */
+  /** percent of the mean, kW or amperes, as measure and `over` say */
   readonly before: number;
   readonly after: number;
   readonly moves: number;
@@ -66,6 +66,8 @@ class Search {
   private best: PlanState;
   private by: LoadPlan['by'] = 'none';
   private answer: SolverAnswer | undefined;
+  /** the problem without a limit: what the figures of the plan are told in */
+  private readonly plain: Problem;
   private readonly before: number;
   private readonly beganMs: number;
   private readonly endMs: number;
@@ -77,7 +79,8 @@ class Search {
     this.beganMs = options.nowMs();
     this.endMs = this.beganMs + 1000 * options.timeS;
     this.best = new PlanState(problem);
-    this.before = this.best.unbalance();
+    this.plain = { ...problem, free: new Float64Array(problem.rows) };
+    this.before = new PlanState(this.plain).unbalance();
   }
 
   greedy(): void {
@@ -99,6 +102,19 @@ class Search {
     this.answer = await solver(milp.text, { timeS, start: milp.valuesOf(this.best.at) });
     if (!this.answer.values) return;
     const state = stateAt(this.problem, milp.placesOf(this.answer.values));
+    tidy(state);
+    this.offer(state, 'solver');
+    await this.solveInside(solver);
+  }
+
+  /** What lies within the polygon of the neutral current may lie just outside a limit: once more with a limit that cannot deceive. */
+  private async solveInside(solver: Solver): Promise<void> {
+    const { aim, measure } = this.problem;
+    if (aim.kind !== 'limit' || measure !== 'neutral' || this.best.unbalance() <= KEPT) return;
+    const milp = milpOf(this.problem, 'inside');
+    const { values } = await solver(milp.text, { timeS: (0.5 * (this.endMs - this.options.nowMs())) / 1000 });
+    if (!values) return;
+    const state = stateAt(this.problem, milp.placesOf(values));
     tidy(state);
     this.offer(state, 'solver');
   }
@@ -131,7 +147,8 @@ class Search {
   private temperature(): number {
     const { aim, perCost } = this.problem;
     if (aim.kind === 'limit') return 1;
-    if (aim.kind === 'price' && perCost > 0) return 3 * perCost;
+    // The more units, the more small steps lie open, and the colder the walk must begin to come down in the time.
+    if (aim.kind === 'price' && perCost > 0) return 3 * perCost * Math.min(1, 200 / this.problem.units.length);
     return 0.02 * this.best.score() + 1e-4 * this.before + TINY;
   }
 
@@ -161,9 +178,8 @@ class Search {
   plan(): LoadPlan {
     const { aim } = this.problem;
     const state = this.best;
-    const over = state.unbalance();
     const isLimit = aim.kind === 'limit';
-    const keepsLimit = !isLimit || over <= 1e-6;
+    const keepsLimit = !isLimit || state.unbalance() <= KEPT;
     const value = isLimit ? state.cost : state.score();
     const bound = this.answer?.bound ?? (value <= TINY ? 0 : null);
     const of = isLimit ? Math.max(value, 1) : this.before;
@@ -172,7 +188,7 @@ class Search {
       problem: this.problem,
       at: state.at,
       before: this.before,
-      after: over,
+      after: stateAt(this.plain, state.at).unbalance(),
       moves: state.moves,
       cost: state.cost,
       value,
@@ -187,6 +203,8 @@ class Search {
 }
 
 const ROUNDS = 3;
+/** An excess below this is rounding. */
+const KEPT = 1e-6;
 /** A short walk before the solver gives it a better start. */
 const SHORT_WALK_MS = 250;
 

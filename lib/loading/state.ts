@@ -78,7 +78,7 @@ export class PlanState {
   /** The smaller the better. */
   score(): number {
     const { aim, perCost } = this.problem;
-    if (aim.kind === 'limit') return EXCESS_PRICE * Math.max(0, this.unbalance() - TINY) + this.cost;
+    if (aim.kind === 'limit') return EXCESS_PRICE * Math.max(0, this.unbalance() - 1e-6) + this.cost;
     return this.unbalance() + perCost * this.cost;
   }
 }

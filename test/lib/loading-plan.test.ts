@@ -44,6 +44,9 @@ describe('the moves that balance a feeder', function () {
       const p = await plan(loading, { aim: { kind: 'limit', most } });
       expect([p.moves, p.keepsLimit, p.proven]).to.deep.equal([moves, true, true]);
     }
+    const five = await plan(loading, { aim: { kind: 'limit', most: 5 } });
+    expect(five.before).to.be.closeTo(20.34, 0.0051);
+    expect(five.after).to.be.within(3.15, 5);
     const none = await plan(loading, { aim: { kind: 'limit', most: 0.01 }, timeS: 20 });
     expect([none.keepsLimit, none.proven, none.impossible]).to.deep.equal([false, false, true]);
   });
@@ -74,6 +77,20 @@ describe('the moves that balance a feeder', function () {
             expect(p.bound!).to.be.at.least(measure === 'kW' ? best - 1e-3 : 0.9914 * best - 1e-3);
           }
         }
+      }
+    });
+
+    it('IEEE 13-node: the fewest moves under a limit of the neutral current', async () => {
+      const loading = makeLoading(ieee13());
+      for (const most of [60, 40, 25, 15]) {
+        const options = { aim: { kind: 'limit', most }, measure: 'neutral' } as const;
+        const p = await plan(loading, { ...options, timeS: 3 });
+        const best = everything(loading, options);
+        // Beyond any cost: no moves keep the limit.
+        const none = best > 1000;
+        expect([p.keepsLimit, p.impossible], `${most} A`).to.deep.equal([!none, none]);
+        if (!none) expect(p.cost).to.equal(best);
+        expect(p.after <= most + 1e-6).to.equal(!none);
       }
     });
 
