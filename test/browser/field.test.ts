@@ -140,6 +140,20 @@ describe('the field page on a phone', function () {
     expect(await ledger.latestReadings(POINT.left, 5)).to.have.length(3);
   });
 
+  it('opens without any connection once it was opened with one', async () => {
+    await page.getByRole('heading', { name: 'Where are you?' }).waitFor();
+    await page.evaluate(() => navigator.serviceWorker.ready);
+    await context.setOffline(true);
+    await page.goto(`http://127.0.0.1:${rig.port}/phaseloom/field.html?place=671`);
+    await state();
+    await type('671/1', 'A');
+    await page.getByText('1 to be sent').waitFor();
+    expect(await says().textContent()).to.include('671/1 phase A');
+    await context.setOffline(false);
+    await sent();
+    expect((await rig.next('good')).payload.terminal).to.equal('671/1');
+  });
+
   it('says what the front door refuses, and why', async () => {
     await pick('671');
     await state();

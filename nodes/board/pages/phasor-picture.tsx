@@ -1,5 +1,5 @@
 /** The phasors of a site, as the identifications that hold now have them. */
-import { phaseStyles, phasorDiagram } from '../../../lib/phasor-diagram';
+import './phasor-element';
 import { letterOf, type SiteAnswer, short } from './places';
 
 export function PhasorPicture({ site }: { readonly site: SiteAnswer }) {
@@ -10,7 +10,9 @@ export function PhasorPicture({ site }: { readonly site: SiteAnswer }) {
     return [{ label: short(t.id), letter: letterOf(t), angleDeg: said.angleDeg, ...sd }];
   });
   if (arrows.length === 0) return <p class="empty picture">No angle against a reference yet.</p>;
-  const svg = phasorDiagram(arrows, { title: `Phasors of ${site.id}`, styles: phaseStyles(site.phases) });
-  // The picture escapes every text that it is given.
-  return <div class="picture" dangerouslySetInnerHTML={{ __html: svg }} />;
+  return (
+    <div class="picture">
+      <phasor-diagram arrows={arrows} caption={`Phasors of ${site.id}`} phases={site.phases} />
+    </div>
+  );
 }

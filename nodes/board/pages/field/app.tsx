@@ -7,7 +7,7 @@ import { PlaceFinder } from './place-finder';
 import { Setup } from './setup';
 import { SoFar } from './so-far';
 import { StepList } from './step-list';
-import { goTo, place, unstated } from './visit';
+import { goTo, place, sheetAddress, unstated } from './visit';
 
 /** The front door takes stamps up to 5 s ahead of its own clock. */
 const AHEAD_LIMIT_MS = 4000;
@@ -55,6 +55,11 @@ function Visit() {
       )}
       <SoFar />
       <StepList />
+      {sheetAddress.value && (
+        <a class="sheet" href={sheetAddress.value}>
+          Job sheet of this visit
+        </a>
+      )}
       <Setup />
     </>
   );

@@ -4,9 +4,10 @@ import '../phasor-element';
 import { FieldApp } from './app';
 import { keepSending } from './outbox';
 import { fetchPack } from './pack';
+import { goToNamed } from './visit';
 import './field.css';
 
-void fetchPack();
+void fetchPack().then(() => goToNamed(new URLSearchParams(location.search).get('place')));
 keepSending();
 window.addEventListener('online', () => void fetchPack());
 // Browsers give workers to secure pages only; without one the page must be opened while there is a connection.

@@ -23,6 +23,7 @@ export const sendTrouble = signal('');
 
 const AT_ONCE = 100;
 const RETRY_MS = 10_000;
+const ANSWER_MS = 20_000;
 let isSending = false;
 
 export function put(reading: Reading): void {
@@ -55,7 +56,8 @@ export async function sendAll(): Promise<void> {
 }
 
 async function sendSome(readings: readonly Reading[]): Promise<void> {
-  const { outcomes } = await post<{ outcomes: readonly Outcome[] }>('field/readings', { readings });
+  const answer = post<{ outcomes: readonly Outcome[] }>('field/readings', { readings });
+  const { outcomes } = await Promise.race([answer, tooLate()]);
   const told = new Map(readings.map(({ id }, i) => [id, outcomes[i]]));
   outbox.value = outbox.value.flatMap((w) => {
     const outcome = told.get(w.reading.id);
@@ -63,6 +65,10 @@ async function sendSome(readings: readonly Reading[]): Promise<void> {
     return outcome.stored ? [] : [{ ...w, problems: wordsOf(outcome) }];
   });
 }
+
+/** A weak connection may never answer. What is sent again is stored once: its id is the same. */
+const tooLate = (): Promise<never> =>
+  new Promise((_, fail) => setTimeout(() => fail(new Error('no answer')), ANSWER_MS));
 
 const wordsOf = ({ problems }: Outcome): readonly string[] =>
   problems.length > 0 ? problems.map((p) => `${p.what}; right would be ${p.expected}`) : ['it was not stored'];

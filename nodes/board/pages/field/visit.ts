@@ -87,6 +87,23 @@ export function goTo(chosen: Place | null): void {
   });
 }
 
+/** The place named in the address, unless one is gone to already with entries made. */
+export function goToNamed(id: string | null): void {
+  const known = network.value;
+  if (!id || !known || place.value?.id === id || Object.keys(entries.value).length > 0) return;
+  if (known.openPoints.has(id)) goTo({ kind: 'open-point', id });
+  else if (known.sites.has(id)) goTo({ kind: 'site', id });
+}
+
+/** Where the job sheet of this visit stands; undefined before anything was read. */
+export const sheetAddress = computed(() => {
+  const instants = done.value.map(({ reading }) => reading.takenAt).sort();
+  const [from, to] = [instants[0], instants.at(-1)];
+  if (!place.value || !from || !to) return undefined;
+  const asked = { place: place.value.id, from, to, ...(crew.value.job === '' ? {} : { job: crew.value.job }) };
+  return `job-sheet.html?${new URLSearchParams(asked)}`;
+});
+
 /** Takes what was typed for a step; gives what is wrong with it, or undefined when it was taken. */
 export function enter(step: Step, angle: string, voltage: string): Readonly<Record<string, string>> | undefined {
   const { against, by, job, voltageIs } = crew.value;

@@ -26,7 +26,7 @@ export function Readings({ answer }: { readonly answer: SheetAnswer }) {
             <tr key={r.id}>
               <th scope="row">{r.terminal}</th>
               <td>{recorded.get(r.terminal) ?? '–'}</td>
-              <td>{found.get(r.terminal)?.phase ?? 'not proven'}</td>
+              <td>{recorded.has(r.terminal) ? (found.get(r.terminal)?.phase ?? 'not proven') : 'common conductor'}</td>
               <td>{r.angleDeg === undefined ? '–' : degrees(r.angleDeg)}</td>
               <td>{r.against ?? '–'}</td>
               <td>
