@@ -1,4 +1,5 @@
 /** Alerts for the operations centre: those nobody has acknowledged first. */
+import { useEffect } from 'preact/hooks';
 import type { Alert, AlertState } from '../../../lib/records';
 import { AlertDetail } from './alert-detail';
 import { get } from './api';
@@ -14,7 +15,7 @@ interface Answer {
 
 const ORDER = Object.keys(STATES) as AlertState[];
 const PRIORITIES = ['high', 'medium', 'low'];
-const ROW_PX = 72;
+const ROW_PX = 82;
 
 export function Alerts() {
   const all = place.value.query.get('all') === 'true';
@@ -24,6 +25,10 @@ export function Alerts() {
   const chosen = alerts.find((a) => a.key === key);
   const show = (a: Alert, instead = true) => go('alerts', a.key, place.value.query, instead);
   const calling = alerts.filter((a) => a.state.endsWith('unacknowledged')).length;
+  // Seen in the browser's tab as well, when another one is in front.
+  useEffect(() => {
+    document.title = `${calling > 0 ? `(${calling}) ` : ''}Alerts – Phaseloom board`;
+  }, [calling]);
   return (
     <div class={`split ${key ? 'has-choice' : ''}`}>
       <section class="split-list" aria-labelledby="alerts-title">

@@ -8,9 +8,10 @@ export const isLive = signal(false);
 type Listener = (kinds: ReadonlySet<Kind> | 'all') => void;
 const listeners = new Set<Listener>();
 
+let wasLost = false;
+
 export function listen(): void {
   const source = new EventSource('api/events');
-  let wasLost = false;
   source.addEventListener('open', () => {
     isLive.value = true;
     if (wasLost) tell('all');

@@ -1,4 +1,5 @@
 /** Words for people. Every state has a sign and a word; colour only repeats them. */
+import { signal } from '@preact/signals';
 import type { Alert, AlertState, Kind, PhaseloomRecord } from '../../../lib/records';
 
 export const STATES: Readonly<Record<AlertState, { readonly sign: string; readonly word: string }>> = {
@@ -90,7 +91,11 @@ export const volts = (v: number): string => (v >= 10_000 ? `${(v / 1000).toFixed
 /** 2026-05-04 10:15:30 UTC */
 export const instant = (text: string): string => `${text.slice(0, 10)} ${text.slice(11, 19)} UTC`;
 
-export function age(text: string, nowMs = Date.now()): string {
+/** The clock of the page; what shows an age is drawn again with it. */
+const now = signal(Date.now());
+setInterval(() => (now.value = Date.now()), 5000);
+
+export function age(text: string, nowMs = Math.max(now.value, Date.now())): string {
   const s = Math.max(0, Math.round((nowMs - Date.parse(text)) / 1000));
   if (s < 90) return `${s} s`;
   if (s < 5400) return `${Math.round(s / 60)} min`;
