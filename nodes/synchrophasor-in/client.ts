@@ -118,7 +118,7 @@ export class Client implements LinkListener {
     const { frame } = decoded;
     this.facts.frames++;
     if (frame.type === 'data') this.takeData(frame, bytes);
-    else if (frame.type === 'config-2' || frame.type === 'config-3') this.configure(frame);
+    else if (frame.type === 'config-2' || frame.type === 'config-3') this.configure(frame, bytes);
     else if (frame.type === 'header') this.listener.header(frame);
   }
 
@@ -129,7 +129,16 @@ export class Client implements LinkListener {
     if (isChanging && this.follow.passes('change', Date.now() * 1000)) this.command(commandFor(this.wanted));
   }
 
-  private configure(config: ConfigFrame): void {
+  private configure(config: ConfigFrame, bytes: Uint8Array): void {
+    const { idCode } = this.settings;
+    if (config.idCode !== idCode) {
+      const what = `the configuration is of stream ${config.idCode}`;
+      this.refuse(
+        { at: '/idCode', code: 'stream-unknown', what, expected: `${idCode}, the IDCODE that is set` },
+        bytes,
+      );
+      return;
+    }
     const isFirst = this.config === undefined;
     clearInterval(this.asking);
     this.config = config;

@@ -17,6 +17,7 @@ import { startOrRefuse } from '../kit/evidence';
 import type { StatusLight } from '../kit/status';
 import { shortCount } from '../kit/tally';
 import { Trouble } from '../kit/trouble';
+import { showVitalSigns } from '../kit/vital-signs';
 import { Client, type Command } from './client';
 import { readSettings, type Settings, type SynchrophasorInDef } from './settings';
 
@@ -61,9 +62,9 @@ class StreamNode {
   }
 
   run(): void {
-    Object.assign(this.node, {
-      counters: () => ({ ...this.client.facts, readings: this.readings, rejections: this.rejections }),
-    });
+    const counters = () => ({ ...this.client.facts, readings: this.readings, rejections: this.rejections });
+    Object.assign(this.node, { counters });
+    showVitalSigns(this.node, { counters, trouble: () => this.trouble() });
     this.client.start();
     this.node.on('input', (msg, _send, done) => {
       try {
@@ -77,6 +78,14 @@ class StreamNode {
       this.client.close();
       this.light.close();
     });
+  }
+
+  /** Why no readings come out at the moment. */
+  private trouble(): string | undefined {
+    const { state, lastError } = this.client;
+    if (state !== 'running') return `no data from the PMU (${lastError || state})`;
+    const missing = this.binding.problems[0];
+    return missing && `${missing.what}; right would be ${missing.expected}`;
   }
 
   private configured(config: ConfigFrame): void {

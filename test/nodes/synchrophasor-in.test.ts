@@ -144,6 +144,44 @@ describe('the node synchrophasor in', function () {
     await rig.until('readings', 2);
   });
 
+  it('asks for the other kind of configuration when the first does not come', async () => {
+    await tcp({ configuration: 'config-3' });
+    expect(pmu.commands.slice(0, 4)).to.deep.equal([1, 6, 5, 2]);
+    pmu.send(pmu.data());
+    await rig.until('readings', 2);
+  });
+
+  it('keeps to its own stream', async () => {
+    await tcp();
+    pmu.send(encodeFrame(pmuConfig(8)));
+    expect((await rig.until('rejected', 1))[0]!.payload.problems[0].code).to.equal('stream-unknown');
+    pmu.send(pmu.data());
+    await rig.until('readings', 2);
+    expect(rig.got('config')).to.have.length.within(1, 2);
+  });
+
+  it('gives readings that the front door stores', async () => {
+    await rig.deploy([
+      { id: 'ledger', type: 'phaseloom-ledger', file: ':memory:' },
+      {
+        id: 'n',
+        type: 'phaseloom-synchrophasor-in',
+        host: '127.0.0.1',
+        port: pmu.tcpPort,
+        idCode: 7,
+        channels,
+        wires: [['door'], [], []],
+      },
+      { id: 'door', type: 'phaseloom-readings-in', ledger: 'ledger', wires: [['readings'], []] },
+      rig.probe('readings'),
+    ]);
+    await pmu.commanded('data-on');
+    pmu.send(pmu.data());
+    const [first] = await rig.until('readings', 2);
+    expect(first!.phaseloom.seq).to.be.a('number');
+    expect(first!.topic).to.equal(`synchrophasor 7 tcp://127.0.0.1:${pmu.tcpPort}`);
+  });
+
   it('stops the data when it is closed', async () => {
     await tcp();
     await rig.deploy([]);
