@@ -1,6 +1,8 @@
 /** Phases of loads as readings prove them, in place of what the record says. */
 import type { Identification } from '../records';
-import type { LoadEntry, LoadingDocument } from './model';
+import { applied, type UnitMove } from './applied';
+import { type LoadEntry, type Loading, type LoadingDocument, makeLoading } from './model';
+import { type PhaseMap, unitsOf } from './units';
 
 /** Newest proven phase of each terminal; a newer reading that proves nothing takes nothing back. */
 export function provenPhases(identifications: Iterable<Identification>): Map<string, Identification> {
@@ -27,33 +29,76 @@ export interface Identified {
 }
 
 /**
- * The loads on the phases that readings prove. A load takes part with its `terminals`; when only some of them are proven,
- * or all carry one phase, the record stays.
+ * The loads on the phases that readings prove. A load or lateral takes part with its `terminals`; a lateral turns with everything on
+ * it. When only some of its terminals are proven, or what is proven cannot be, the record stays.
  */
 export function withIdentifications(document: LoadingDocument, identifications: Iterable<Identification>): Identified {
-  const proven = provenPhases(identifications);
-  const byReadings = new Set<string>();
-  const from = new Set<string>();
-  const problems: string[] = [];
-  const phasesOf = (id: string, terminals: readonly string[] | undefined, many: number): string[] | undefined => {
-    if (!terminals || terminals.length === 0) return undefined;
-    const found = terminals.map((t) => proven.get(t));
-    if (found.some((f) => !f)) return undefined;
-    const phases = found.map((f) => f!.phase!);
-    if (new Set(phases).size !== phases.length || (many > 0 && phases.length !== many)) {
-      problems.push(`${id}: readings prove ${phases.join(', ')} on ${terminals.join(', ')}; the record is kept`);
-      return undefined;
-    }
-    for (const f of found) from.add(f!.id);
-    return phases;
-  };
-  const loads = document.loads.map((load): LoadEntry => {
-    const phases = phasesOf(`load ${load.id}`, load.terminals, load.phases.length);
+  const found = new Found(provenPhases(identifications));
+  const recorded = makeLoading(document);
+  const turned = turnLaterals(recorded, found);
+  const loads = turned.document.loads.map((load): LoadEntry => {
+    const phases = found.phasesOf(`load ${load.id}`, load.terminals, load.phases.length, (p) =>
+      isPresent(turned, load, p),
+    );
     if (!phases) return load;
-    byReadings.add(load.id);
+    found.byReadings.add(load.id);
     return { ...load, phases };
   });
-  return { document: { ...document, loads }, byReadings, from: [...from].sort(), problems };
+  const { byReadings, from, problems } = found;
+  return { document: { ...turned.document, loads }, byReadings, from: [...from].sort(), problems };
+}
+
+function isPresent({ feeder }: Loading, { section }: LoadEntry, phase: string): boolean {
+  const k = feeder.phases.indexOf(phase);
+  return k >= 0 && ((feeder.mask[feeder.indexOf.get(section)!]! >> k) & 1) === 1;
+}
+
+function turnLaterals(loading: Loading, found: Found): Loading {
+  const { phases: labels } = loading.feeder;
+  const moves: UnitMove[] = [];
+  for (const unit of unitsOf(loading).units) {
+    if (unit.kind !== 'lateral') continue;
+    const many = unit.phases.length;
+    const phases = found.phasesOf(`lateral ${unit.id}`, unit.terminals, many, (p) => labels.includes(p));
+    if (!phases) continue;
+    for (const l of unit.loads) found.byReadings.add(l.entry.id);
+    const to = [-1, -1, -1];
+    unit.phases.forEach((p, k) => {
+      to[p] = labels.indexOf(phases[k]!);
+    });
+    if (unit.phases.some((p) => to[p] !== p)) moves.push({ unit, to: to as unknown as PhaseMap });
+  }
+  return moves.length === 0 ? loading : applied(loading, moves);
+}
+
+/** Gathers which loads are proven, by which records, and what could not be taken. */
+class Found {
+  readonly byReadings = new Set<string>();
+  readonly from = new Set<string>();
+  readonly problems: string[] = [];
+
+  constructor(private readonly proven: ReadonlyMap<string, Identification>) {}
+
+  /** The proven phases of something with these terminals; `many` conductors, 0 when not known. */
+  phasesOf(
+    what: string,
+    terminals: readonly string[] = [],
+    many: number,
+    canBe: (phase: string) => boolean,
+  ): string[] | undefined {
+    const found = terminals.flatMap((t) => this.proven.get(t) ?? []);
+    if (found.length === 0 || found.length < terminals.length) return undefined;
+    const phases = found.map((f) => f.phase!);
+    const isWhole = many === 0 || phases.length === many;
+    if (!isWhole || new Set(phases).size !== phases.length || !phases.every(canBe)) {
+      this.problems.push(
+        `${what}: readings prove ${phases.join(', ')} on ${terminals.join(', ')}, which cannot be by the record; the record is kept`,
+      );
+      return undefined;
+    }
+    for (const f of found) this.from.add(f.id);
+    return phases;
+  }
 }
 
 /** What readings taken after an instant prove of the conductors of something that was to move, null where nothing. */

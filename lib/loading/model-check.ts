@@ -35,7 +35,6 @@ function loadProblems(load: LoadEntry, feeder: Feeder, snapshots: number): strin
       ? [`powerFactor is ${load.powerFactor}; it must be from -1 to 1 and not 0`]
       : []),
     ...costProblems(load.cost),
-    ...(load.movable && load.phases.length === 0 ? ['its phase is not known; a movable load needs one'] : []),
   ];
 }
 

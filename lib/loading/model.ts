@@ -12,7 +12,7 @@ export type Series = number | readonly number[];
 export interface LoadEntry {
   readonly id: string;
   readonly section: string;
-  /** phases in the record or as identified; empty when not known: then it is shown as undecided and left out of every plan */
+  /** phases in the record or as identified; empty when not known: then it is shown as undecided and stays out of every plan until read */
   readonly phases: readonly string[];
   readonly kW?: Series;
   readonly kvar?: Series;

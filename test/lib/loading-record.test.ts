@@ -153,6 +153,40 @@ describe('a plan as a record', () => {
     expect(record.moves.map((m) => [m.from, m.to])).to.deep.equal([[['B'], ['A']]]);
   });
 
+  it('a load of unknown phase takes part as soon as it is read', () => {
+    const loads = [{ id: 'u', section: 'far', phases: [], kW: 7, movable: true, terminals: ['small/T9'] }];
+    const undecided = (i: Identification[]) =>
+      sectionLoading(makeLoading(withIdentifications({ ...SMALL, loads }, i).document))[2]!.undecided.loads;
+    expect([undecided([]), undecided([identified('small/T9', null)])]).to.deep.equal([1, 1]);
+    expect(undecided([identified('small/T9', 'B')])).to.equal(0);
+  });
+
+  it('a lateral turns with everything on it; what cannot be is told, and the record kept', () => {
+    const document: LoadingDocument = {
+      ...SMALL,
+      laterals: [{ section: 'far', terminals: ['far/1', 'far/2'] }],
+      loads: [
+        { id: 'l1', section: 'far', phases: ['A'], kW: 10 },
+        { id: 'l2', section: 'far', phases: ['B'], kW: 15 },
+        { id: 'l3', section: 'head', phases: ['C'], kW: 20, terminals: ['small/T3'] },
+        { id: 'l4', section: 'far', phases: ['B'], kW: 1, terminals: ['small/T4'] },
+      ],
+    };
+    const turned = withIdentifications(document, [
+      identified('far/1', 'B'),
+      identified('far/2', 'C'),
+      identified('small/T3', 'X'),
+      identified('small/T4', 'A'),
+    ]);
+    expect(turned.document.loads.map((l) => l.phases)).to.deep.equal([['B'], ['C'], ['C'], ['C']]);
+    expect(turned.document.sections[1]!.phases).to.deep.equal(['B', 'C']);
+    expect([...turned.byReadings]).to.have.members(['l1', 'l2', 'l4']);
+    expect(turned.problems.map((p) => p.slice(0, 8))).to.deep.equal(['load l3:', 'load l4:']);
+    expect(sectionLoading(makeLoading(turned.document))[1]!.phases.map((p) => p.kW)).to.deep.equal([0, 10, 36]);
+    const half = withIdentifications(document, [identified('far/1', 'B')]);
+    expect([half.document.loads[0]!.phases, half.problems]).to.deep.equal([['A'], []]);
+  });
+
   it('later readings confirm a move; none, old ones, or other phases do not', async () => {
     const { document } = withIdentifications(SMALL, [identified('small/T1', 'B', AT)]);
     const record = planRecord(await planMoves(makeLoading(document), { ...clock, aim: { kind: 'best', moves: 1 } }), {
