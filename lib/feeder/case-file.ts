@@ -1,10 +1,11 @@
 /** Everything known of one feeder, kept up to date finding by finding, and traced when asked. */
 import { derivedId } from '../derived-id';
+import { formatInstant, parseInstant } from '../instant';
 import type { Comparison, Correction, Finding, FrameStamp, Identification, Rotation, Trace } from '../records';
 import type { PairFactor } from './blocks';
-import type { SiteEvidence } from './evidence';
 import { evidenceFrom, type FromRecords, tieFrom } from './from-records';
 import { rotationEvidence } from './from-rotations';
+import { type MeterBatch, type MeterEvidence, meterEvidence } from './meter-evidence';
 import type { Feeder } from './model';
 import { type FeederTrace, traceFeeder, traceRecord } from './trace';
 
@@ -20,14 +21,11 @@ export class CaseFile {
   private readonly rotations = new Map<string, Rotation>();
   private readonly comparisons = new Map<string, Comparison>();
   private readonly decisions = new Map<string, Correction>();
+  private meters: { readonly at: string; readonly found: MeterEvidence } | undefined;
 
   constructor(
     readonly feeder: Feeder,
-    private readonly options: FromRecords & {
-      readonly frame?: FrameStamp;
-      /** evidence of another kind, e.g. of meter voltages; `from` of each piece goes into the record */
-      readonly more?: readonly SiteEvidence[];
-    } = {},
+    private readonly options: FromRecords & { readonly frame?: FrameStamp } = {},
   ) {}
 
   /** True when it is about this feeder and at least as new as what was known about the same thing. */
@@ -52,8 +50,19 @@ export class CaseFile {
     }
   }
 
+  /**
+   * Voltages of meters take the place of those taken before. Tells which meters say nothing, and why.
+   * @throws RangeError when a phase of the feeder has no series
+   */
+  takeMeters(batch: MeterBatch): MeterEvidence {
+    const found = meterEvidence(this.feeder, batch, this.options.rates ? { rates: this.options.rates } : {});
+    this.meters = { at: formatInstant(parseInstant(batch.until)), found };
+    return found;
+  }
+
   get isEmpty(): boolean {
-    return this.identifications.size + this.rotations.size + this.comparisons.size === 0;
+    const metered = this.meters?.found.evidence.length ?? 0;
+    return this.identifications.size + this.rotations.size + this.comparisons.size + metered === 0;
   }
 
   run(): FeederTrace {
@@ -67,7 +76,7 @@ export class CaseFile {
     });
     return traceFeeder(
       feeder,
-      [...identified, ...turning, ...(options.more ?? [])],
+      [...identified, ...turning, ...(this.meters?.found.evidence ?? [])],
       this.ties().map((t) => t.factor),
     );
   }
@@ -75,7 +84,7 @@ export class CaseFile {
   /** The record of a run: undefined while nothing is known, since a trace speaks of the time of its evidence. */
   record(run: FeederTrace = this.run()): Trace | undefined {
     const parts = [...this.identifications.values(), ...this.rotations.values(), ...this.comparisons.values()];
-    const at = [...parts, ...this.decisions.values()]
+    const at = [...(this.meters ? [this.meters] : []), ...parts, ...this.decisions.values()]
       .map((f) => f.at)
       .sort()
       .at(-1);

@@ -1,5 +1,6 @@
 /** The feeders of a node: which findings concern which, and a trace of each some time after something about it changed. */
 import { CaseFile, type Decision } from '../../lib/feeder/case-file';
+import { readMeterBatch } from '../../lib/feeder/io/meter-batch';
 import type { Feeder } from '../../lib/feeder/model';
 import type { FeederTrace } from '../../lib/feeder/trace';
 import type { Frame } from '../../lib/frame';
@@ -62,6 +63,26 @@ export class FeederDesk {
     if (this.settings.ledger) await keep(this.settings.ledger, [made]);
     this.take(made);
     return made;
+  }
+
+  /** @throws Trouble that says what is wrong with the series, or which meters say nothing; the others count */
+  takeMeters(feeder: string | undefined, value: unknown): void {
+    const drawer = this.drawerOf(feeder);
+    const read = readMeterBatch(value);
+    if (!read.ok) throw new Trouble('meters-invalid', `msg.payload${read.problems.slice(0, 5).join('; ')}`);
+    const lacking = drawer.file.feeder.phases.filter((p) => !read.batch.phases[p]);
+    if (lacking.length > 0) {
+      throw new Trouble(
+        'meters-invalid',
+        `msg.payload.phases has no series of ${lacking.join(', ')}; expected one a phase`,
+      );
+    }
+    const { evidence, passedOver } = drawer.file.takeMeters(read.batch);
+    this.later(drawer);
+    if (passedOver.length === 0) return;
+    const told = passedOver.slice(0, 5).map((p) => `${p.terminal}: ${p.why}`);
+    const all = evidence.length + passedOver.length;
+    throw new Trouble('batch-in-part', `${passedOver.length} of ${all} meters say nothing: ${told.join('; ')}`);
   }
 
   close(): void {

@@ -78,6 +78,7 @@ function run(
   });
   node.on('input', (msg, send, done) => {
     const { payload } = msg;
+    if (isMeters(payload)) return done(troubleIn(() => desk.takeMeters(payload.feeder, payload)));
     if (!isDecision(payload)) return done(takeAll(desk, payload));
     const now = formatInstant(Date.now() * 1000);
     Promise.resolve()
@@ -93,6 +94,18 @@ function run(
     desk.close();
     light.close();
   });
+}
+
+const isMeters = (payload: unknown): payload is { readonly meters: unknown; readonly feeder?: string } =>
+  typeof payload === 'object' && payload !== null && 'meters' in payload;
+
+function troubleIn(step: () => void): Error | undefined {
+  try {
+    step();
+    return undefined;
+  } catch (cause) {
+    return asError(cause);
+  }
 }
 
 /** Takes a record or a batch; what cannot be taken is told once, and the others are taken. */

@@ -6,6 +6,7 @@ import type { Correction, Trace } from '../../lib/records';
 import { angle, identificationAt, trunk } from '../kit/feeder-trunk';
 import { kept, ledgerOf, newLedger } from '../kit/ledger-in-flow';
 import { type FlowNode, nodeRed, type Rig } from '../kit/node-red';
+import { chance } from '../outside/rates/chance';
 
 const at = (minute: number) => `2026-05-04T10:${String(minute).padStart(2, '0')}:00.000000Z`;
 const site = (k: number, phases: string, minute = 0, prefix = '') =>
@@ -128,7 +129,7 @@ describe('the node feeder trace', () => {
     expect(gone).to.include({ key: active!.key, active: false });
   });
 
-  it('takes a feeder from a file, in each of its formats', async () => {
+  it('takes a feeder from a CSV or JSON file', async () => {
     const rows = trunk().sections.map((s) => `${s.id},${s.from},${s.to},ABC`);
     const terminals = trunk().terminals!.map((t) => `${t.id},${t.section},${t.phase}`);
     const csv = ['id,from,to,phases', ...rows, '', 'id,section,phase', ...terminals].join('\n');
@@ -142,6 +143,29 @@ describe('the node feeder trace', () => {
       rig.send('n', { payload: CROSSED });
       expect((await rig.next('p')).payload.feeder).to.equal(id);
     }
+  });
+
+  it('takes voltages of meters as evidence beside the findings, and says which of them say nothing', async () => {
+    await rig.deploy(flow());
+    const dice = chance(95);
+    const wander = () => Array.from({ length: 400 }, () => 240 + dice.normal());
+    const phases = { A: wander(), B: wander(), C: wander() };
+    const near = (series: number[]) => series.map((v) => v + 0.3 * dice.normal());
+    const crossed = { A: phases.B, B: phases.A, C: phases.C };
+    const below = [9, 10, 12].flatMap((k) => (['A', 'B', 'C'] as const).map((p) => [`t${k}${p}`, near(crossed[p])]));
+    const batch = { id: 'meters-may', until: at(30), phases, meters: { ...Object.fromEntries(below), x: phases.A } };
+    rig.send('n', { payload: [...site(3, 'ABC'), ...site(6, 'ABC')] });
+    rig.send('n', { payload: batch });
+    const trace: Trace = (await rig.next('p')).payload;
+    expect(problemsOf('trace', trace)).to.deep.equal([]);
+    expect(trace.at).to.equal(at(30));
+    expect(trace.from).to.include('meters-may');
+    expect(trace.corrections[0]!.cause.change).to.match(/^A and B swapped/);
+    rig.send('n', { payload: { ...batch, phases: { A: phases.A, B: phases.B } } });
+    rig.send('n', { payload: { ...batch, meters: { t9A: [1, 2] } } });
+    await quiet(50);
+    expect(rig.errors.map((e) => e.code)).to.deep.equal(['batch-in-part', 'meters-invalid', 'meters-invalid']);
+    expect(rig.errors.map((e) => e.message).join()).to.contain('x: it is at no terminal of the feeder');
   });
 
   it('says what it lacks', async () => {
