@@ -134,4 +134,13 @@ describe('what a visit says so far', () => {
     const none = saysSoFar(frame, network, place, steps, []);
     expect([none.identifications, none.rotations, none.missing.length]).to.deep.equal([[], [], steps.length]);
   });
+
+  it('leaves out what was read too long before the last reading, and asks for it again', () => {
+    const late = visit();
+    const old = late.map(({ step, reading }, i) => (i === 3 ? typedAt(step, -60, phaseOf(step)) : { step, reading }));
+    const says = saysSoFar(frame, network, place, steps, old);
+    expect(says.missing.map((s) => s.key)).to.deep.equal(['left 671/2']);
+    expect(says.comparison).to.equal(undefined);
+    expect(says.span).to.deep.equal([late[0]!.reading.takenAt, late[9]!.reading.takenAt]);
+  });
 });

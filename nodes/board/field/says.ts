@@ -19,8 +19,10 @@ export interface Says {
   readonly identifications: readonly Identification[];
   readonly rotations: readonly Rotation[];
   readonly comparison: Comparison | undefined;
-  /** steps without an angle */
+  /** steps without an angle, or with one that was read too long before the last */
   readonly missing: readonly Step[];
+  /** instants of the first and the last reading that count, RFC 3339; undefined before anything was read */
+  readonly span: readonly [first: string, last: string] | undefined;
 }
 
 interface Conductor {
@@ -36,9 +38,9 @@ export function saysSoFar(
   steps: readonly Step[],
   done: readonly Done[],
 ): Says {
-  const read = done.filter(({ reading }) => reading.angleDeg !== undefined);
+  const read = ofOneVisit(done.filter(({ reading }) => reading.angleDeg !== undefined));
   const has = new Set(read.map(({ step }) => step.key));
-  const own = read.filter(({ step }) => !isProof(step));
+  const own = steps.flatMap((s) => (isProof(s) ? [] : (read.find(({ step }) => step.key === s.key) ?? [])));
   const conductors = own.map(({ step, reading }) => ({ terminal: step.terminal, readings: [reading] }));
   const point = place.kind === 'open-point' ? network.openPoints.get(place.id) : undefined;
   return {
@@ -46,7 +48,18 @@ export function saysSoFar(
     rotations: rotations(frame, network, conductors),
     comparison: point ? compared(frame, network, point, conductors, read) : undefined,
     missing: steps.filter((s) => !has.has(s.key)),
+    span: read.length === 0 ? undefined : [read[0]!.reading.takenAt, read.at(-1)!.reading.takenAt],
   };
+}
+
+/** Conductors are held against each other only when they were read within this time, seconds. */
+const VISIT_S = 900;
+
+/** What was read shortly before the last reading, oldest first: a load that has changed since turns angles. */
+function ofOneVisit(read: readonly Done[]): readonly Done[] {
+  const inTime = [...read].sort((a, b) => takenAtUs(a.reading) - takenAtUs(b.reading));
+  const last = inTime.at(-1);
+  return inTime.filter(({ reading }) => takenAtUs(last!.reading) - takenAtUs(reading) <= VISIT_S * 1e6);
 }
 
 const isProof = ({ part }: Step): boolean => part === 'before' || part === 'after';

@@ -1,6 +1,6 @@
 /** The frame of the field page: what is under way, whether it is sent, and the caution that always stands. */
 import { EntryForm } from './entry-form';
-import { canKeep } from './kept';
+import { unkept } from './kept';
 import { forget, refused, sendTrouble, waiting } from './outbox';
 import { aheadMs, network, pack, packTrouble } from './pack';
 import { PlaceFinder } from './place-finder';
@@ -55,6 +55,9 @@ function Visit() {
       )}
       <SoFar />
       <StepList />
+      <button type="button" class="again" onClick={() => goTo(place.value)}>
+        Begin again here
+      </button>
       {sheetAddress.value && (
         <a class="sheet" href={sheetAddress.value}>
           Job sheet of this visit
@@ -79,8 +82,11 @@ function SendState() {
 function Troubles() {
   return (
     <>
-      {!canKeep.value && (
+      {unkept.value.has('outbox') && (
         <p class="error">This browser keeps nothing: what is not sent is lost when the page is closed.</p>
+      )}
+      {unkept.value.has('pack') && (
+        <p class="note">This browser cannot keep the network: open the page while there is a connection.</p>
       )}
       {pack.value && packTrouble.value && (
         <p class="note">No connection: the network and frame are those last kept. Entries are kept and sent later.</p>

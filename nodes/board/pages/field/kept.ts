@@ -1,8 +1,8 @@
 /** A signal whose value stays in this browser; where it cannot be kept it still works until the page is closed. */
 import { effect, type Signal, signal } from '@preact/signals';
 
-/** False when the browser keeps nothing: entries would not outlive the page. */
-export const canKeep = signal(true);
+/** What this browser could not keep: it would not outlive the page. */
+export const unkept = signal<ReadonlySet<string>>(new Set());
 
 export function kept<T>(name: string, initial: T): Signal<T> {
   const key = `phaseloom-field-${name}`;
@@ -11,7 +11,7 @@ export function kept<T>(name: string, initial: T): Signal<T> {
     try {
       localStorage.setItem(key, JSON.stringify(value.value));
     } catch {
-      canKeep.value = false;
+      unkept.value = new Set([...unkept.peek(), name]);
     }
   });
   return value;

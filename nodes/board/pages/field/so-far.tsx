@@ -5,7 +5,7 @@ import { ROTATION_CAUTION } from '../../../../lib/site-rotation';
 import { PARTS } from './entry-form';
 import { network, pack } from './pack';
 import { isAtPoint, place, says } from './visit';
-import { comparisonWords, phaseWords, reasonWords, rotationWords } from './words';
+import { comparisonWords, instant, phaseWords, reasonWords, rotationWords } from './words';
 
 export function SoFar() {
   const said = says.value;
@@ -16,6 +16,11 @@ export function SoFar() {
   return (
     <section class="says" aria-label="What the readings say" aria-live="polite">
       <h2>What the readings say</h2>
+      {said.span && (
+        <p>
+          Read from {instant(said.span[0])} to {instant(said.span[1])}.
+        </p>
+      )}
       {said.comparison && <Sides comparison={said.comparison} />}
       {isAtPoint.value && !said.comparison && (
         <p class="verdict">
