@@ -3,6 +3,7 @@
 export { applied, type UnitMove } from './applied';
 export { LoadEntrySchema, type LoadingRead, LoadingSchema, readLoading } from './document';
 export { followUp } from './follow-up';
+export { type FromFeeder, loadingFromFeeder } from './from-feeder';
 export { type Identified, provenPhases, withIdentifications } from './identified';
 export { LOSS_ASSUMPTIONS, lossesKW } from './losses';
 export { type Milp, milpOf, type Solver, type SolverAnswer } from './milp';
