@@ -12,6 +12,7 @@ const PREFIX = {
   trace: 'tr',
   correction: 'co',
   plan: 'pl',
+  replay: 'rp',
 } as const;
 
 /**

@@ -6,6 +6,7 @@ import { Identification } from './identification';
 import { Plan } from './plan';
 import { Reading } from './reading';
 import { Rejection } from './rejection';
+import { Replay } from './replay';
 import { Rotation } from './rotation';
 import { Trace } from './trace';
 
@@ -17,6 +18,7 @@ export * from './identification';
 export * from './plan';
 export * from './reading';
 export * from './rejection';
+export * from './replay';
 export * from './rotation';
 export * from './trace';
 
@@ -28,6 +30,7 @@ export const schemas = {
   trace: Trace,
   plan: Plan,
   correction: Correction,
+  replay: Replay,
   alert: Alert,
   rejection: Rejection,
 } as const;
@@ -35,6 +38,6 @@ export const schemas = {
 /** What a node concluded of readings; it has a verdict. */
 export type Judgement = Identification | Rotation | Comparison;
 /** What was concluded, by a node or by a person. */
-export type Finding = Judgement | Trace | Plan | Correction;
+export type Finding = Judgement | Trace | Plan | Correction | Replay;
 export type PhaseloomRecord = Reading | Finding | Alert | Rejection;
 export type Kind = PhaseloomRecord['kind'];

@@ -1,11 +1,12 @@
 /** The answer of the ledger as what leaves the node: everything at once, a page or a record at a time, a file, or counts. */
-import { type Kind, type PhaseloomRecord, schemas } from '../../lib/records';
+import { type Kind, type PhaseloomRecord, type Reading, schemas } from '../../lib/records';
 import { Trouble } from '../kit/trouble';
 import { csvOf } from '../ledger/csv';
 import { geojsonOf } from '../ledger/geojson';
 import type { Ledger } from '../ledger/ledger';
 import { parquetOf } from '../ledger/parquet';
 import type { Question } from '../ledger/question';
+import { replayed } from './replay';
 import type { Settings } from './settings';
 
 /** One message. */
@@ -15,6 +16,8 @@ export interface Piece {
   readonly count: number;
   /** the key with which to go on asking, when there is more than was wanted */
   readonly next?: string;
+  /** members of the message of a reading sent again */
+  readonly marks?: { readonly reading: Reading; readonly topic: string; readonly phaseloom: object };
   /** place in the sequence, as core's split and join nodes have it; `count` only in the last one */
   readonly parts?: { id: string; type: 'array'; index: number; len: number; count?: number };
 }
@@ -35,7 +38,8 @@ export async function* answer(
   sequenceId: string,
 ): AsyncGenerator<Piece> {
   const { what, output, pageSize } = settings;
-  if (what === 'verify') yield await verified(ledger, question);
+  if (what === 'replay') yield* replayed(ledger, question.order!, question.query, Date.now() * 1000);
+  else if (what === 'verify') yield await verified(ledger, question);
   else if (what === 'count') yield counts(await ledger.count(question.query));
   else if (output === 'each' || output === 'pages') {
     yield* sequence(

@@ -71,7 +71,8 @@ function evaluated(RED: NodeAPI, node: Node, { query, queryType }: Settings, msg
   });
 }
 
-function outgoing(msg: Message, { payload, count, next, parts }: Piece): NodeMessage {
+function outgoing(msg: Message, { payload, count, next, parts, marks }: Piece): NodeMessage {
+  if (marks) return { ...msg, ...marks, payload, phaseloom: { ...msg.phaseloom, ...marks.phaseloom } } as NodeMessage;
   const phaseloom = { ...msg.phaseloom, count, ...(next === undefined ? {} : { next }) };
   return { ...msg, payload, phaseloom, ...(parts ? { parts } : {}) } as NodeMessage;
 }

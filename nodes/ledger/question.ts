@@ -4,7 +4,7 @@ import { type Alert, type Kind, type PhaseloomRecord, schemas } from '../../lib/
 import { Trouble } from '../kit/trouble';
 import type { KnownLink, RecordQuery } from './ledger';
 
-export const WHATS = ['records', 'current-findings', 'open-alerts', 'count', 'verify'] as const;
+export const WHATS = ['records', 'current-findings', 'open-alerts', 'count', 'verify', 'replay'] as const;
 export type What = (typeof WHATS)[number];
 
 export interface Question {
@@ -13,6 +13,8 @@ export interface Question {
   readonly limit: number;
   /** records that the query gives and the question does not want */
   readonly wants?: (record: PhaseloomRecord) => boolean;
+  /** of a replay */
+  readonly order?: { readonly by: string; readonly why: string };
   /** to be found in the chain */
   readonly known?: KnownLink;
 }
@@ -47,6 +49,7 @@ export function readQuestion(what: What, asked: unknown, limit: number): Questio
     );
   }
   if (what === 'verify') return { query: {}, limit, ...known(asked as Record<string, unknown>) };
+  if (what === 'replay') return replay(asked as Record<string, unknown>, limit);
   const read = Object.entries(asked).map(([name, value]) => {
     const check = Object.hasOwn(CHECKS, name) ? CHECKS[name] : undefined;
     if (!check)
@@ -55,6 +58,19 @@ export function readQuestion(what: What, asked: unknown, limit: number): Questio
   });
   const { limit: ownLimit, ...query } = Object.assign({}, ...read) as RecordQuery & { limit?: number };
   return { limit: ownLimit ?? limit, ...narrowed(what, query) };
+}
+
+const REPLAY_FILTERS = ['subject', 'instrument', 'from', 'to'];
+
+/** Here `by` is who orders it, and who and why must be said. */
+function replay({ by, why, ...filters }: Record<string, unknown>, limit: number): Question {
+  const unknown = Object.keys(filters).find((name) => !REPLAY_FILTERS.includes(name));
+  if (unknown !== undefined) {
+    const right = ['by', 'why', ...REPLAY_FILTERS].join(', ');
+    throw new Trouble('query-unusable', `query.${unknown} is not known; for replay known are ${right}`);
+  }
+  const order = { by: text(by, 'by').slice(0, 200), why: text(why, 'why').slice(0, 2000) };
+  return { ...readQuestion('records', filters, limit), order };
 }
 
 function known(asked: Record<string, unknown>): { known?: KnownLink } {

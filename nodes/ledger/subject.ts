@@ -13,10 +13,11 @@ export function subjectOf(record: PhaseloomRecord): string {
 /**
  * A newer finding of the same kind supersedes the older one only when both are about the same thing. For a rotation that is the
  * site and its three terminals: the two sides of a switch are one site, and the one must not hide the other. For a correction it is
- * the section.
+ * the section. No replay supersedes another.
  */
 export function aboutOf(finding: Finding): string {
   const subject = subjectOf(finding);
   if (finding.kind === 'rotation') return [subject, ...[...finding.terminals].sort()].join(' | ');
+  if (finding.kind === 'replay') return `${subject} | ${finding.id}`;
   return finding.kind === 'correction' ? `${subject} | ${finding.section}` : subject;
 }
