@@ -74,6 +74,8 @@ function arrow(a: DiagramArrow, style: DiagramStyle, radius: number): string {
   const [x, y] = point(a.angleDeg, r);
   const [left, right] = [point(a.angleDeg + 4, r * 0.9), point(a.angleDeg - 4, r * 0.9)];
   const [letterX, letterY] = point(a.angleDeg, radius * 1.2);
+  // Away from the circle: above the letter in the upper half, below it elsewhere.
+  const labelY = letterY < 0 ? letterY - 17 : letterY + 15;
   const stroke = `stroke="${style.colour}" fill="none"`;
   const dash = style.dash ? ` stroke-dasharray="${style.dash}"` : '';
   return [
@@ -83,7 +85,7 @@ function arrow(a: DiagramArrow, style: DiagramStyle, radius: number): string {
       ? ''
       : `<path d="${arc(a.angleDeg, ARC_SD * a.sdDeg, r)}" ${stroke} stroke-width="6" opacity="0.45"/>`,
     `<text x="${letterX}" y="${letterY}" font-size="20" font-weight="bold" text-anchor="middle" dominant-baseline="central" fill="#111111">${escaped(a.letter)}</text>`,
-    `<text x="${letterX}" y="${letterY + 15}" font-size="10" text-anchor="middle" dominant-baseline="central" fill="#333333">${escaped(a.label)}</text>`,
+    `<text x="${letterX}" y="${labelY}" font-size="10" text-anchor="middle" dominant-baseline="central" fill="#333333">${escaped(a.label)}</text>`,
   ].join('');
 }
 

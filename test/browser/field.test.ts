@@ -118,7 +118,9 @@ describe('the field page on a phone', function () {
     await type('671/1', 'A');
     await type('671/1', 'A');
     await shot('field-proof');
-    expect(await says().textContent()).to.include('The two sides: same phase');
+    const text = await says().textContent();
+    expect(text).to.include('The two sides: same phase');
+    expect(text).to.include('Common time of the two sides: common conductor');
     await sent();
   });
 

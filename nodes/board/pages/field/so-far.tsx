@@ -62,6 +62,7 @@ function Sides({ comparison }: { readonly comparison: Comparison }) {
         The two sides: <b>{comparisonWords(comparison)}</b>
         {comparison.landing && comparison.landing !== 'straight' ? `, ${comparison.landing}` : ''}
       </p>
+      <p class="proof">Common time of the two sides: {comparison.proof?.replaceAll('-', ' ') ?? 'not proven'}.</p>
       {comparison.verdict !== 'same-phase' && <Why reasons={comparison.reasons} />}
     </div>
   );

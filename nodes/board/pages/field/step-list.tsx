@@ -1,7 +1,7 @@
 /** Every terminal of the visit, what was read, and whether it is stored; touching one reads it again. */
 import { PARTS } from './entry-form';
 import { refused, waiting } from './outbox';
-import { chosenStep, current, entries, steps } from './visit';
+import { chosenStep, current, entries, hasTwo, instrumentOf, steps } from './visit';
 import { degrees, volts } from './words';
 
 export function StepList() {
@@ -32,7 +32,10 @@ export function StepList() {
                 onClick={() => (chosenStep.value = step.key)}
               >
                 <b>{step.terminal}</b>
-                <span>{PARTS[step.part]}</span>
+                <span>
+                  {PARTS[step.part]}
+                  {hasTwo.value ? `, ${instrumentOf(step).id}` : ''}
+                </span>
                 <span>{reading ? `${said.join(', ')} · ${fate}` : 'not read'}</span>
               </button>
             </li>
