@@ -144,6 +144,16 @@ describe('the board in a browser', () => {
     expect(await rows()).to.be.within(5, 40);
   });
 
+  it('draws the readings a second as they come', async () => {
+    const page = await board('#health');
+    await page.locator('.chart canvas').waitFor();
+    // The figure needs two counts, two seconds apart.
+    await page
+      .locator('.figures div', { hasText: 'readings a second' })
+      .getByText(/^\d+\.\d$/)
+      .waitFor();
+  });
+
   describe('has no violation of WCAG 2.2 A and AA that axe-core finds, and does not scroll sideways,', () => {
     const pages = {
       alerts: '',
