@@ -4,6 +4,7 @@ import fc from 'fast-check';
 import { connectAsync, type MqttClient } from 'mqtt';
 import { get } from 'sparkplug-payload';
 import { problemsOf } from '../../lib/validate';
+import type { Arrival, Taken } from '../../nodes/readings-in/arrival';
 import type { IntakeRules } from '../../nodes/readings-in/intake';
 import { SparkplugDoor } from '../../nodes/readings-in/sparkplug';
 import { type Broker, mosquitto } from '../kit/broker';
@@ -149,6 +150,31 @@ describe('readings in: Sparkplug B', () => {
       ),
       { seed: 3, numRuns: 300 },
     ));
+
+  it('gives a mapping the topic in parts, the metrics with their names, and what is known', async () => {
+    const seen: Record<string, unknown>[] = [];
+    const mapping = async (arrival: Arrival): Promise<Taken> => {
+      seen.push(JSON.parse(arrival.bytes.toString()));
+      return { readings: [], rejection: undefined };
+    };
+    const sparkplug = SparkplugDoor.open(mapping, { died: () => {}, publish: () => {} });
+    const take = (topic: string, bytes: Buffer) =>
+      sparkplug.take({ topic, bytes, receivedAtUs: NOW_MS * 1000, retain: false }, RULES);
+    await take(T.nodeBirth, payload(0, BIRTH));
+    await take(D.birth, payload(1, POLE));
+    await take(D.data, payload(2, [{ alias: 10, value: 5 }]));
+    const { known, metrics, ...rest } = seen[2]!;
+    expect(rest).to.deep.equal({
+      type: 'DDATA',
+      group: 'west',
+      edge: 'E1',
+      device: 'pole',
+      timestampMs: NOW_MS,
+      seq: 2,
+    });
+    expect(metrics).to.deep.equal([{ alias: 10, name: 'S118/2/angleDeg', value: 5, timestampMs: NOW_MS }]);
+    expect(known).to.deep.include({ 'S118/2/angleDeg': 5, 'S118/2/voltageV': 7200 });
+  });
 
   it('takes what is not of Sparkplug as JSON, and passes over STATE', async () => {
     const { take } = door();

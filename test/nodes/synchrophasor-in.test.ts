@@ -1,6 +1,7 @@
 import { createSocket } from 'node:dgram';
 import { once } from 'node:events';
 import { expect } from 'chai';
+import fc from 'fast-check';
 import { fitness, makeFrame, problemsOf } from '../../lib';
 import { encodeFrame } from '../../lib/synchrophasor';
 import { nodeRed, type Rig } from '../kit/node-red';
@@ -180,6 +181,17 @@ describe('the node synchrophasor in', function () {
     const [first] = await rig.until('readings', 2);
     expect(first!.phaseloom.seq).to.be.a('number');
     expect(first!.topic).to.equal(`synchrophasor 7 tcp://127.0.0.1:${pmu.tcpPort}`);
+  });
+
+  it('goes on after noise of every kind on the line', async () => {
+    await tcp();
+    const noise = fc.sample(fc.uint8Array({ minLength: 1, maxLength: 600 }), { seed: 47, numRuns: 300 });
+    for (const bytes of noise) pmu.send(bytes);
+    // A frame that the noise seems to begin ends within 65 535 bytes: after that the line is clear again.
+    const frame = pmu.data();
+    for (let sent = 0; sent < 70_000; sent += frame.length) pmu.send(frame);
+    await rig.until('readings', 2, 10_000);
+    expect((await rig.until('rejected', 1))[0]!.payload.problems[0].code).to.equal('bytes-between-frames');
   });
 
   it('stops the data when it is closed', async () => {
