@@ -1,5 +1,6 @@
 /** The feeders of a node: which findings concern which, and a trace of each some time after something about it changed. */
 import { CaseFile, type Decision } from '../../lib/feeder/case-file';
+import type { CimPlaces } from '../../lib/feeder/io/cim';
 import { readMeterBatch } from '../../lib/feeder/io/meter-batch';
 import type { Feeder } from '../../lib/feeder/model';
 import type { FeederTrace } from '../../lib/feeder/trace';
@@ -8,9 +9,12 @@ import { stampOf } from '../../lib/frame';
 import type { Correction, Finding, Trace } from '../../lib/records';
 import { keep, type LedgerHandle, patiently } from '../kit/kept-readings';
 import { Trouble } from '../kit/trouble';
+import { type Download, type DownloadRequest, download } from './download';
 
 export interface DeskSettings {
   readonly feeders: Iterable<Feeder>;
+  /** where the CIM file of the one feeder keeps its phases */
+  readonly places: CimPlaces | undefined;
   readonly frame: Frame;
   readonly ledger: LedgerHandle | undefined;
   /** how long changes are gathered before a feeder is traced */
@@ -63,6 +67,19 @@ export class FeederDesk {
     if (this.settings.ledger) await keep(this.settings.ledger, [made]);
     this.take(made);
     return made;
+  }
+
+  /** @throws Trouble while nothing is known of the feeder, or when its file cannot say it so */
+  async download(feeder: string | undefined, request: DownloadRequest): Promise<Download> {
+    await this.recalled;
+    const drawer = this.drawerOf(feeder);
+    drawer.run ??= drawer.file.run();
+    const record = drawer.file.record(drawer.run);
+    if (record) return download(drawer.run, record, this.settings.places, request);
+    throw new Trouble(
+      'no-evidence',
+      `nothing is known of feeder ${drawer.file.feeder.id} yet; expected a finding about it first`,
+    );
   }
 
   /** @throws Trouble that says what is wrong with the series, or which meters say nothing; the others count */

@@ -1,12 +1,11 @@
 /** A feeder from a file: JSON, CSV, GeoJSON or CIM, by the ending of its name. */
 import { readFileSync } from 'node:fs';
 import { basename, extname } from 'node:path';
-import { readFeederCim } from '../../lib/feeder/io/cim';
+import { type CimPlaces, type CimRead, readFeederCim } from '../../lib/feeder/io/cim';
 import { CIM_XML_OPTIONS, type ParseXml } from '../../lib/feeder/io/cim-objects';
 import { readFeederCsv } from '../../lib/feeder/io/csv';
 import { readFeederJson } from '../../lib/feeder/io/document';
 import { readFeederGeoJson } from '../../lib/feeder/io/geojson';
-import type { FeederRead } from '../../lib/feeder/io/read';
 import type { Feeder } from '../../lib/feeder/model';
 import { asError, Trouble } from '../kit/trouble';
 
@@ -18,7 +17,7 @@ export interface FeederFile {
   readonly source?: string;
 }
 
-const FORMATS: Readonly<Record<string, (text: string, id: string, source: string | undefined) => FeederRead>> = {
+const FORMATS: Readonly<Record<string, (text: string, id: string, source: string | undefined) => CimRead>> = {
   '.json': readFeederJson,
   '.csv': (text, id, source) => readFeederCsv(text, { id, ...(source ? { source } : {}) }),
   '.geojson': (text, id, source) => readFeederGeoJson(parsedJson(text), { id, source: source ?? '' }),
@@ -26,13 +25,13 @@ const FORMATS: Readonly<Record<string, (text: string, id: string, source: string
 };
 
 /** @throws Trouble that says what is wrong, which row, and what would be right */
-export function feederFromFile({ path, id, source }: FeederFile): Feeder {
+export function feederFromFile({ path, id, source }: FeederFile): { feeder: Feeder; places?: CimPlaces } {
   const format = FORMATS[extname(path).toLowerCase()];
   if (!format) {
     throw new Trouble('config', `the file ${path} ends in none of ${Object.keys(FORMATS).join(', ')}`);
   }
   const read = format(textOf(path), id ?? basename(path, extname(path)), source);
-  if (read.ok) return read.feeder;
+  if (read.ok) return { feeder: read.feeder, ...(read.places ? { places: read.places } : {}) };
   throw new Trouble('config', `feeder file ${path}: ${read.problems.slice(0, 20).join('; ')}`);
 }
 

@@ -1,6 +1,7 @@
 /** The node "feeder trace": findings in, what they say about a whole feeder out; a person's word on corrections in, its record out. */
 import { resolve } from 'node:path';
 import type { Node, NodeAPI } from 'node-red';
+import type { CimPlaces } from '../../lib/feeder/io/cim';
 import type { Feeder } from '../../lib/feeder/model';
 import { formatInstant } from '../../lib/instant';
 import type { Finding, Kind } from '../../lib/records';
@@ -11,6 +12,7 @@ import type { StatusLight } from '../kit/status';
 import { shortCount } from '../kit/tally';
 import { asError, Trouble } from '../kit/trouble';
 import { isDecision, readDecision } from './decision';
+import { readDownload } from './download';
 import { FeederDesk } from './feeder-desk';
 import { feederFromFile } from './feeder-file';
 
@@ -30,24 +32,34 @@ export = (RED: NodeAPI) => {
     startOrRefuse(RED, this, (light) => {
       const evidence = evidenceOf(RED, def);
       run(RED, this, light, evidence, {
-        feeders: feedersOf(RED, def, evidence),
+        ...feedersOf(RED, def, evidence),
         gatherMs: 1000 * numberOr(1, 'gatherS', def.gatherS, { least: 0, most: 3600 }),
       });
     });
   });
 };
 
-function feedersOf(RED: NodeAPI, def: FeederTraceDef, { network }: Evidence): Feeder[] {
+interface Fed {
+  readonly feeders: readonly Feeder[];
+  readonly places: CimPlaces | undefined;
+}
+
+function feedersOf(RED: NodeAPI, def: FeederTraceDef, { network }: Evidence): Fed {
   const wanted = (def.feeder ?? '').trim();
   if (oneOf('feederFrom', def.feederFrom, ['network', 'file']) === 'file') {
     const file = (def.file ?? '').trim();
     if (file === '') throw new Trouble('config', 'no file is named; give a .json, .csv, .geojson or .xml (CIM) file');
     const source = (def.sourceNode ?? '').trim();
     const path = resolve(RED.settings.userDir ?? process.cwd(), file);
-    return [feederFromFile({ path, ...(wanted ? { id: wanted } : {}), ...(source ? { source } : {}) })];
+    const { feeder, places } = feederFromFile({
+      path,
+      ...(wanted ? { id: wanted } : {}),
+      ...(source ? { source } : {}),
+    });
+    return { feeders: [feeder], places };
   }
   const feeders = [...(network?.feeders.values() ?? [])].filter((f) => wanted === '' || f.id === wanted);
-  if (feeders.length > 0) return feeders;
+  if (feeders.length > 0) return { feeders, places: undefined };
   const known = [...(network?.feeders.keys() ?? [])].join(', ') || 'none';
   const what = wanted === '' ? 'the network has no feeders' : `the network has no feeder ${wanted}`;
   throw new Trouble('config', `${what} (known: ${known}); give it a member feeders, or name a file`);
@@ -58,16 +70,17 @@ function run(
   node: Node,
   light: StatusLight,
   { frame, ledger }: Evidence,
-  { feeders, gatherMs }: { readonly feeders: readonly Feeder[]; readonly gatherMs: number },
+  { feeders, places, gatherMs }: Fed & { readonly gatherMs: number },
 ): void {
   light.show('grey', 'ring', RED._(`${node.type}.status.waiting`));
   const desk = new FeederDesk({
     feeders,
+    places,
     frame,
     ledger,
     gatherMs,
     traced: (trace) => {
-      node.send([{ payload: trace }, null] as never);
+      node.send([{ payload: trace }, null, null] as never);
       const labels = shortCount(trace.corrections.flatMap((c) => c.labels).length);
       const conflicts = shortCount(trace.conflicts.length);
       light.show(trace.conflicts.length > 0 ? 'yellow' : 'green', 'dot', () =>
@@ -81,14 +94,14 @@ function run(
     if (isMeters(payload)) return done(troubleIn(() => desk.takeMeters(payload.feeder, payload)));
     if (!isDecision(payload)) return done(takeAll(desk, payload));
     const now = formatInstant(Date.now() * 1000);
-    Promise.resolve()
-      .then(() => readDecision(payload))
-      .then(({ feeder, decision }) => desk.decide(feeder, decision, now))
-      .then((made) => {
-        send([null, { ...msg, payload: made }] as never);
-        done();
-      })
-      .catch((cause) => done(asError(cause)));
+    const answered =
+      payload.action === 'download'
+        ? fetched(desk, payload).then((file) => send([null, null, { ...msg, ...file }] as never))
+        : decided(desk, payload, now).then((made) => send([null, { ...msg, payload: made }, null] as never));
+    answered.then(
+      () => done(),
+      (cause) => done(asError(cause)),
+    );
   });
   node.on('close', () => {
     desk.close();
@@ -107,6 +120,16 @@ function troubleIn(step: () => void): Error | undefined {
     return asError(cause);
   }
 }
+
+type Request = Readonly<Record<string, unknown>>;
+
+async function decided(desk: FeederDesk, payload: Request, at: string) {
+  const { feeder, decision } = readDecision(payload);
+  return desk.decide(feeder, decision, at);
+}
+
+const fetched = async (desk: FeederDesk, payload: Request) =>
+  desk.download(payload.feeder === undefined ? undefined : String(payload.feeder), readDownload(payload));
 
 /** Takes a record or a batch; what cannot be taken is told once, and the others are taken. */
 function takeAll(desk: FeederDesk, payload: unknown): Error | undefined {

@@ -8,6 +8,11 @@ import { kept, ledgerOf, newLedger } from '../kit/ledger-in-flow';
 import { type FlowNode, nodeRed, type Rig } from '../kit/node-red';
 import { chance } from '../outside/rates/chance';
 
+const csvRows = (text: string) =>
+  text
+    .trim()
+    .split('\r\n')
+    .map((line) => line.split(','));
 const at = (minute: number) => `2026-05-04T10:${String(minute).padStart(2, '0')}:00.000000Z`;
 const site = (k: number, phases: string, minute = 0, prefix = '') =>
   [...phases].map((really, i) => identificationAt(`${prefix}t${k}${'ABC'[i]}`, angle(really), at(minute)));
@@ -31,10 +36,11 @@ describe('the node feeder trace', () => {
       gatherS: 0.05,
       ...(ledger ? { ledger: 'ledger' } : {}),
       ...over,
-      wires: [['p'], ['q']],
+      wires: [['p'], ['q'], ['r']],
     },
     rig.probe('p'),
     rig.probe('q'),
+    rig.probe('r'),
   ];
   const quiet = (ms = 200) => new Promise((r) => setTimeout(r, ms));
 
@@ -166,6 +172,36 @@ describe('the node feeder trace', () => {
     await quiet(50);
     expect(rig.errors.map((e) => e.code)).to.deep.equal(['batch-in-part', 'meters-invalid', 'meters-invalid']);
     expect(rig.errors.map((e) => e.message).join()).to.contain('x: it is at no terminal of the feeder');
+  });
+
+  it('gives the corrections as a table, all or those accepted, and the feeder as a map', async () => {
+    await rig.deploy(flow());
+    const ask = (format: string, more = {}) => rig.send('n', { payload: { action: 'download', format, ...more } });
+    ask('csv');
+    await quiet(50);
+    expect(rig.errors.map((e) => e.code)).to.deep.equal(['no-evidence']);
+    rig.send('n', { payload: CROSSED });
+    await rig.next('p');
+    rig.send('n', { payload: { action: 'accept-correction', section: 'm9', by: 'planner' } });
+    await rig.next('q');
+    const sections = (text: string) =>
+      csvRows(text)
+        .slice(1, -1)
+        .map((row) => row[0]);
+    ask('csv');
+    const table = await rig.next('r');
+    expect(table.contentType).to.equal('text/csv');
+    expect(sections(table.payload)).to.include.members(['m9', 'm10', 'm12']);
+    ask('csv', { acceptedOnly: true });
+    expect(sections((await rig.next('r')).payload)).to.deep.equal(['m9']);
+    ask('geojson');
+    const map = JSON.parse((await rig.next('r')).payload);
+    expect(map.features).to.have.length(12);
+    expect(map.features[8].properties).to.deep.include({ id: 'm9', phases: ['B', 'A', 'C'] });
+    ask('cim');
+    ask('dwg');
+    await quiet(50);
+    expect(rig.errors.slice(1).map((e) => e.code)).to.deep.equal(['format-unknown', 'format-unknown']);
   });
 
   it('says what it lacks', async () => {
