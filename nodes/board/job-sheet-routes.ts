@@ -3,7 +3,7 @@ import { fitness } from '../../lib/fitness';
 import { type Frame, stampOf } from '../../lib/frame';
 import { parseInstant } from '../../lib/instant';
 import type { Network, OpenPoint, Site } from '../../lib/network';
-import type { Comparison, Identification, Kind, PhaseloomRecord, Reading, Rotation } from '../../lib/records';
+import type { Comparison, Finding, Identification, Kind, Reading, Rotation } from '../../lib/records';
 import { Trouble } from '../kit/trouble';
 import type { Ledger, RecordQuery } from '../ledger/ledger';
 import { type Asked, parameter, type Route } from './route';
@@ -38,12 +38,10 @@ async function sheet({ board, query }: Asked) {
   const span = { fromUs: instantUs(query, 'from'), toUs: instantUs(query, 'to') };
   const extent = extentOf(network, id);
   const ledger = await board.ledger();
-  const [taken, found] = await Promise.all([
-    readings(ledger, [...extent.terminals, ...extent.common], span),
-    findings(ledger, extent, span),
-  ]);
   const job = query.get('job') ?? '';
+  const taken = await readings(ledger, [...extent.terminals, ...extent.common], span);
   const shown = taken.records.filter((r) => job === '' || r.job === job);
+  const found = await findings(ledger, extent, span, new Set(shown.map((r) => r.id)));
   const references = frame.references.filter((r) => found.identifications.some((i) => i.reference === r.id));
   return {
     body: {
@@ -103,11 +101,14 @@ async function readings(ledger: Ledger, terminals: readonly string[], span: Span
   };
 }
 
-/** The last finding of each subject in the time. */
-async function findings(ledger: Ledger, { terminals, sites, points }: Extent, span: Span) {
-  const last = async <T extends PhaseloomRecord>(kind: Kind, subjects: readonly string[]) => {
-    const pages = await Promise.all(subjects.map((subject) => newest(ledger, kind, subject, span, 1)));
-    return pages.flatMap((page) => page.records) as T[];
+/** Findings of one subject looked through for one that rests on the readings of the sheet. */
+const MOST_OF_SUBJECT = 50;
+
+/** The last finding of each subject in the time that rests on a reading of the sheet: what another visit found does not belong here. */
+async function findings(ledger: Ledger, { terminals, sites, points }: Extent, span: Span, shown: ReadonlySet<string>) {
+  const last = async <T extends Finding>(kind: T['kind'], subjects: readonly string[]) => {
+    const pages = await Promise.all(subjects.map((subject) => newest(ledger, kind, subject, span, MOST_OF_SUBJECT)));
+    return pages.flatMap((page) => (page.records as T[]).find((f) => f.from.some((id) => shown.has(id))) ?? []);
   };
   const [identifications, rotations, comparisons] = await Promise.all([
     last<Identification>('identification', terminals),

@@ -94,6 +94,8 @@ describe('the job sheet', function () {
     await page.context().close();
     await open(`?place=692&${SPAN}&job=W-18`);
     await page.getByText('The ledger holds no reading of this place in this time.').waitFor();
+    // What another visit found is no finding of this one.
+    expect(await page.locator('main').textContent()).not.to.match(/rotation|confirmed/);
   });
 
   it('prints to PDF', async () => {

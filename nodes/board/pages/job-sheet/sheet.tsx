@@ -101,9 +101,8 @@ function Findings({ answer }: Props) {
         </p>
       ))}
       <p class="caution">
-        This sheet is a record of evidence. It is not a voltage detector's result: it does not replace testing for
-        absence of voltage, earthing, switching orders, local rules or the judgement of qualified people, and permits
-        nothing.
+        This sheet is a record of evidence and no voltage detector: it does not replace testing for absence of voltage,
+        earthing, switching orders, local rules or the judgement of qualified people, and permits nothing.
       </p>
     </section>
   );
@@ -136,10 +135,17 @@ function Signatures() {
 function RecordIds({ answer }: Props) {
   const findings = [...answer.comparisons, ...answer.rotations, ...answer.identifications];
   const ids = [...findings.map((f) => f.id), ...answer.readings.map(({ reading }) => reading.id)];
+  const beside = new Set(findings.flatMap((f) => f.from).filter((id) => !ids.includes(id)));
   return (
     <section>
       <h2>Records</h2>
       <p class="ids">{ids.join(' ')}</p>
+      {beside.size > 0 && (
+        <>
+          <p>The findings rest on these as well, such as readings of a reference or of another visit:</p>
+          <p class="ids">{[...beside].join(' ')}</p>
+        </>
+      )}
     </section>
   );
 }
