@@ -1,4 +1,5 @@
 /** Sparkplug B, with payloads encoded by the package sparkplug-payload of the Eclipse Tahu project. */
+import Module from 'node:module';
 import { expect } from 'chai';
 import fc from 'fast-check';
 import { connectAsync, type MqttClient } from 'mqtt';
@@ -150,6 +151,20 @@ describe('readings in: Sparkplug B', () => {
       ),
       { seed: 3, numRuns: 300 },
     ));
+
+  it('says what to install where the package is missing', () => {
+    const modules = Module as unknown as { _load: (name: string, ...more: unknown[]) => unknown };
+    const load = modules._load;
+    modules._load = function (name, ...more) {
+      if (name === 'sparkplug-payload') throw new Error('Cannot find module');
+      return load.call(this, name, ...more);
+    };
+    try {
+      expect(() => door()).to.throw('npm install sparkplug-payload');
+    } finally {
+      modules._load = load;
+    }
+  });
 
   it('gives a mapping the topic in parts, the metrics with their names, and what is known', async () => {
     const seen: Record<string, unknown>[] = [];
