@@ -113,6 +113,13 @@ const STEPS: Record<string, (press: Press) => Promise<void>> = {
     const { rejected } = await press('mapping-bad', { 'mapping-rejected': 1 });
     expect(rejected![0]!.payload.kind).to.equal('rejection');
   },
+  'metrics.json': async (press) => {
+    await press('metrics-go', {});
+    await new Promise((r) => setTimeout(r, 500));
+    const { page } = await press('metrics-ask', { 'metrics-page': 1 });
+    expect(page![0]!.payload).to.match(/^phaseloom_readings_in_stored_total\{[^}]*\} 1$/m);
+    expect(page![0]!.health.ready).to.equal(true);
+  },
   'query-the-ledger.json': async (press) => {
     await press('query-go', {});
     await new Promise((r) => setTimeout(r, 500));
