@@ -104,7 +104,7 @@ function moveOf(problem: Problem, u: number, state: number, order: number, unbal
     cost: unit.cost,
     unbalance,
     terminals: [...unit.terminals],
-    rotationCheck: unit.onlyRolls,
+    rotationCheck: unit.onlyRolls || unit.phases.length > 1,
     cautions: cautionsOf(unit.onlyRolls, unit.terminals.length, unit.phases.length),
     state: 'open',
   };
@@ -117,7 +117,11 @@ function cautionsOf(onlyRolls: boolean, terminals: number, conductors: number): 
       ? [
           'A three-phase customer may hang on this: roll all conductors by the same number of places, never swap two; check the rotation before and after.',
         ]
-      : []),
+      : conductors > 1
+        ? [
+            'Two conductors may supply a three-phase customer by an open delta: make sure that none hangs on this, else only roll them.',
+          ]
+        : []),
     ...(terminals < conductors ? ['Not all conductors have a terminal: readings cannot confirm this move.'] : []),
   ];
 }

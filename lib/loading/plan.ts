@@ -59,7 +59,26 @@ export async function planMoves(loading: Loading, options: SearchOptions): Promi
   search.greedy();
   if (options.solver && search.worthGoingOn()) await search.solve(options.solver);
   if (search.worthGoingOn()) search.anneal();
-  return search.plan();
+  return withFewestMoves(loading, options, search);
+}
+
+/** Of plans that leave the same worst section, one with the fewest moves: the best value becomes a limit. */
+async function withFewestMoves(loading: Loading, options: SearchOptions, search: Search): Promise<LoadPlan> {
+  const plan = search.plan();
+  const timeS = Math.min(search.leftS(), Math.max(1, options.timeS / 4));
+  const isWorst = plan.problem.aim.kind === 'best' && plan.problem.over === 'worst';
+  if (!isWorst || !options.solver || plan.moves < 2 || timeS < LEAST_S || options.stopped?.()) return plan;
+  const aim = { kind: 'limit', most: plan.after * (1 + 1e-9) + 1e-7 } as const;
+  const costs = {
+    ...makeProblem(loading, { ...options, aim }),
+    units: plan.problem.units.map((u) => ({ ...u, cost: 1 })),
+  };
+  const fewest = new Search(costs, { ...options, timeS, from: plan.at });
+  fewest.greedy();
+  await fewest.solve(options.solver);
+  const found = fewest.plan();
+  if (!found.keepsLimit || found.moves >= plan.moves) return plan;
+  return search.replaced(found.at);
 }
 
 class Search {
@@ -170,6 +189,16 @@ class Search {
     this.options.progress?.({ step, unbalance: state.unbalance(), moves: state.moves, bound });
   }
 
+  leftS(): number {
+    return (this.endMs - this.options.nowMs()) / 1000;
+  }
+
+  /** The plan with other places that are worth the same. */
+  replaced(at: Int32Array): LoadPlan {
+    this.best = stateAt(this.problem, at);
+    return this.plan();
+  }
+
   worthGoingOn(): boolean {
     if (this.options.nowMs() >= this.endMs || this.options.stopped?.()) return false;
     return !this.plan().proven && this.answer?.status !== 'infeasible' && this.best.score() > TINY;
@@ -203,6 +232,8 @@ class Search {
 }
 
 const ROUNDS = 3;
+/** Too little time to ask the solver once more. */
+const LEAST_S = 0.3;
 /** An excess below this is rounding. */
 const KEPT = 1e-6;
 /** A short walk before the solver gives it a better start. */

@@ -34,9 +34,9 @@ describe('the IEEE PES 123-node feeder with its lines, laterals as a whole', fun
     const before = loading();
     const solver = await highsSolver();
     const head = before.feeder.ids[1]!;
-    const options = { nowMs: () => performance.now(), timeS: 5, seed: 1, solver, watch: [head] };
-    const plan = await planMoves(before, { ...options, aim: { kind: 'best', moves: 4 } });
-    expect([plan.proven, plan.moves <= 4, plan.after < plan.before]).to.deep.equal([true, true, true]);
+    const options = { nowMs: () => performance.now(), timeS: 20, seed: 1, solver, watch: [head] };
+    const plan = await planMoves(before, { ...options, aim: { kind: 'best', moves: 2 } });
+    expect([plan.proven, plan.moves <= 2, plan.after < plan.before]).to.deep.equal([true, true, true]);
     const moves = unitMoves(plan);
     expect(moves.some(({ unit }) => unit.kind === 'lateral' && unit.loads.length > 1)).to.equal(true);
     const after = sectionLoading(applied(before, moves)).find((r) => r.section === head)!;
