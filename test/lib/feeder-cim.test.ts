@@ -117,6 +117,17 @@ describe('feeders in CIM', () => {
     expect(feeder.unfed).to.deep.equal([]);
   });
 
+  it('takes a bank to neutral for one that turns nothing, and a delta bank without a vector group for unknown', () => {
+    const bank = (code: string) =>
+      whole
+        .replaceAll('PhaseCode.s1N', `PhaseCode.${code}`)
+        .replaceAll('PhaseCode.Ns2', `PhaseCode.${code}`)
+        .replaceAll('s12N', 'BN');
+    const groupOf = (text: string) => taken(text).document.transformers!.find((t) => t.id === 'pot')!.vectorGroup;
+    expect(groupOf(bank('BN'))).to.equal('YNyn0');
+    expect(groupOf(bank('BC'))).to.equal('unknown');
+  });
+
   it('says what it lacks', () => {
     expect(problemsOf(excerpt)[0]).to.match(/^EnergySource: there are 0/);
     expect(

@@ -2,11 +2,10 @@
  * A feeder from a CIM model as distribution exchanges it (class names of IEC 61970-301 and IEC 61968-13, from memory): lines and
  * switches with their phases, transformers with ends or tanks, consumers, and the energy source as the head.
  */
-import { parseVectorGroup } from '../../windings';
-import type { FeederDocument, FeederSection, FeederSwitch, FeederTransformer } from '../model';
-import { CENTRE_TAP, UNKNOWN } from '../model-windings';
+import type { FeederDocument, FeederSection, FeederSwitch } from '../model';
 import { behindTaps } from './behind-taps';
 import { type CimModel, type CimObject, cimModel, type ParseXml } from './cim-objects';
+import { cimTransformers, lettersOf, PHASES } from './cim-transformers';
 import { type AtNodes, type FeederRead, placedAtNodes } from './read';
 
 export interface CimOptions {
@@ -38,7 +37,6 @@ const SWITCHES = [
   'Cut',
   'ProtectedSwitch',
 ];
-const PHASES = ['A', 'B', 'C'];
 
 /** Reads the subset; classes that say nothing about phases are passed over. Phases are the letters A, B, C of PhaseCode and SinglePhaseKind. */
 export function readFeederCim(text: string, parse: ParseXml, options: CimOptions): CimRead {
@@ -76,8 +74,8 @@ class CimReader {
 
   read(): CimRead {
     const { model } = this;
-    const taps: [string, readonly string[]][] = [];
-    const transformers = this.transformers(taps);
+    const { nameOf, nodeName, problems } = this;
+    const { transformers, taps } = cimTransformers(model, { nameOf, nodeName, problems });
     const lines = model.of(...LINES).flatMap((o) => this.section(o));
     const switches = model.of(...SWITCHES).flatMap((o) => this.section(o));
     const secondary = behindTaps(
@@ -124,51 +122,6 @@ class CimReader {
     const letters = own.length > 0 ? own : lettersOf(this.terminalsOf.get(o.id)?.[0]?.text('Terminal.phases') ?? '');
     const phases = PHASES.filter((p) => letters.includes(p));
     return phases.length > 0 ? phases : PHASES;
-  }
-
-  private transformers(taps: [string, readonly string[]][]): FeederTransformer[] {
-    const { model } = this;
-    const ends = Map.groupBy(model.of('PowerTransformerEnd'), (e) => e.to('PowerTransformerEnd.PowerTransformer'));
-    const tanks = Map.groupBy(model.of('TransformerTank'), (t) => t.to('TransformerTank.PowerTransformer'));
-    const tankEnds = Map.groupBy(model.of('TransformerTankEnd'), (e) => e.to('TransformerTankEnd.TransformerTank'));
-    return model.of('PowerTransformer').flatMap((o) => {
-      const group = o.text('PowerTransformer.vectorGroup');
-      const own = ends.get(o.id) ?? [];
-      if (own.length > 0) return this.transformer(o, own, PHASES, group || groupOfEnds(own));
-      const units = (tanks.get(o.id) ?? []).map((t) => ({ t, ends: inOrder(tankEnds.get(t.id) ?? []) }));
-      const centre = units.filter((u) => u.ends.some((e) => /s[12]/.test(phaseCodeOf(e))));
-      const plain = units.filter((u) => !centre.includes(u));
-      const tapped = centre.flatMap((u) => {
-        const phases = lettersOf(phaseCodeOf(u.ends[0]!));
-        const made = this.transformer(u.t, u.ends, phases, CENTRE_TAP);
-        for (const m of made) taps.push([m.to, phases]);
-        return made;
-      });
-      if (plain.length === 0) return tapped;
-      const phases = plain.flatMap((u) => lettersOf(u.ends[0] ? phaseCodeOf(u.ends[0]) : ''));
-      return [...tapped, ...this.transformer(o, plain[0]!.ends, phases, group)];
-    });
-  }
-
-  private transformer(o: CimObject, ends: readonly CimObject[], phases: readonly string[], group: string) {
-    const [from, to] = inOrder(ends).map((e) => this.model.get(e.to('TransformerEnd.Terminal')));
-    const node = (t: CimObject | undefined) => (t ? t.to('Terminal.ConnectivityNode') : '');
-    if (!node(from) || !node(to)) {
-      this.problems.push(
-        `${o.type} ${this.nameOf(o)}: ends 1 and 2 do not both lead to a ConnectivityNode; expected TransformerEnd.Terminal on each`,
-      );
-      return [];
-    }
-    const present = PHASES.filter((p) => phases.includes(p));
-    return [
-      {
-        id: this.nameOf(o),
-        from: this.nodeName(node(from)),
-        to: this.nodeName(node(to)),
-        phases: present.length > 0 ? present : PHASES,
-        vectorGroup: knownGroup(group),
-      },
-    ];
   }
 
   private source(): string {
@@ -220,12 +173,7 @@ class CimReader {
 
 const sequence = (t: CimObject): number =>
   Number(t.text('ACDCTerminal.sequenceNumber') || t.text('Terminal.sequenceNumber') || 0);
-const inOrder = (ends: readonly CimObject[]): CimObject[] =>
-  [...ends].sort((a, b) => Number(a.text('TransformerEnd.endNumber')) - Number(b.text('TransformerEnd.endNumber')));
 const singlePhase = (p: CimObject): string => p.text('ACLineSegmentPhase.phase') || p.text('SwitchPhase.phaseSide1');
-const phaseCodeOf = (e: CimObject): string =>
-  e.text('TransformerTankEnd.phases') || e.text('TransformerTankEnd.orderedPhases');
-const lettersOf = (code: string): string[] => [...code].filter((c) => PHASES.includes(c));
 const isClosed = (o: CimObject): boolean => (o.text('Switch.open') || o.text('Switch.normalOpen')) !== 'true';
 
 /** Names where they are unique, else ids. */
@@ -233,19 +181,4 @@ function naming(objects: readonly CimObject[]): (o: CimObject | undefined) => st
   const count = new Map<string, number>();
   for (const { name } of objects) count.set(name, (count.get(name) ?? 0) + 1);
   return (o) => (o === undefined ? '' : o.name !== '' && count.get(o.name) === 1 ? o.name : o.id);
-}
-
-/** E.g. D and Yn with clock 1: Dyn1. */
-function groupOfEnds(ends: readonly CimObject[]): string {
-  const [high, low] = inOrder(ends);
-  const kind = (e: CimObject | undefined) => e?.text('PowerTransformerEnd.connectionKind') ?? '';
-  const clock = low?.text('PowerTransformerEnd.phaseAngleClock') ?? '';
-  return `${kind(high).toUpperCase()}${kind(low).toLowerCase()}${clock}`;
-}
-
-/** Single-phase banks (I) and groups without a clock number turn nothing where both sides are the same; else it is unknown. */
-function knownGroup(group: string): string {
-  if (group === CENTRE_TAP || parseVectorGroup(group).ok) return group;
-  const letters = group.toLowerCase().replace(/[^dyzi]/g, '');
-  return letters === '' || /^(i*|y+|dd)$/.test(letters) ? 'YNyn0' : UNKNOWN;
 }
