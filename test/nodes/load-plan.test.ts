@@ -57,7 +57,7 @@ describe('the node load plan', function () {
         document: JSON.stringify(SMALL),
         aim: 'best',
         moves: 1,
-        timeS: 3,
+        timeS: 20,
         ...over,
         wires: [['plans'], ['answers']],
       },
@@ -114,7 +114,7 @@ describe('the node load plan', function () {
     await deploy();
     ask({ ask: 'loading' });
     ask({ ask: 'phase', load: { id: 'x', section: 'head', phases: ['A'], kW: 5 } });
-    ask({ ask: 'curve', moves: 2, timeS: 2 });
+    ask({ ask: 'curve', moves: 2 });
     const [rows, options, curve] = await rig.until('answers', 3, 20_000);
     expect(rows!.payload[1].phases.map((p: { kW: number }) => p.kW)).to.deep.equal([0, 15, 30]);
     expect(options!.payload[0].phases).to.deep.equal(['A']);
