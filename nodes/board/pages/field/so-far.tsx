@@ -37,7 +37,7 @@ export function SoFar() {
           <p>
             <b>{r.site}</b>: {rotationWords(r)}
           </p>
-          {r.sequence === null && <Why reasons={r.reasons} />}
+          <Why reasons={r.reasons} />
         </div>
       ))}
       <ul class="phases">
@@ -63,13 +63,13 @@ function Sides({ comparison }: { readonly comparison: Comparison }) {
         {comparison.landing && comparison.landing !== 'straight' ? `, ${comparison.landing}` : ''}
       </p>
       <p class="proof">Common time of the two sides: {comparison.proof?.replaceAll('-', ' ') ?? 'not proven'}.</p>
-      {comparison.verdict !== 'same-phase' && <Why reasons={comparison.reasons} />}
+      <Why reasons={comparison.reasons} />
     </div>
   );
 }
 
 function Conductor({ found }: { readonly found: Identification }) {
-  const { phase, verdict, terminal, reasons } = found;
+  const { phase, terminal, reasons } = found;
   return (
     <li>
       <span class="letter" aria-hidden="true">
@@ -77,7 +77,7 @@ function Conductor({ found }: { readonly found: Identification }) {
       </span>
       <div>
         <b>{terminal}</b> {phaseWords(found)}
-        {verdict === 'not-proven' && <Why reasons={reasons} />}
+        <Why reasons={reasons} />
       </div>
     </li>
   );
