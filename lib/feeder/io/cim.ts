@@ -91,7 +91,7 @@ class CimReader {
       transformers,
     };
     if (this.problems.length > 0) return { ok: false, problems: this.problems };
-    const read = placedAtNodes(document, this.places(secondary));
+    const read = placedAtNodes(document, this.places(phasesAtNodes(document, secondary)));
     return read.ok ? { ...read, places: this.cimPlaces([...lines, ...switches]) } : read;
   }
 
@@ -135,7 +135,8 @@ class CimReader {
     return heads[0] ?? '';
   }
 
-  private places(secondary: ReadonlyMap<string, readonly string[]>): AtNodes {
+  /** A consumer that does not say its phases has those that reach its node. */
+  private places(reaching: ReadonlyMap<string, readonly string[]>): AtNodes {
     const phases = Map.groupBy(this.model.of('EnergyConsumerPhase'), (p) => p.to('EnergyConsumerPhase.EnergyConsumer'));
     const name = naming(this.model.of('EnergyConsumer'));
     const loads = this.model.of('EnergyConsumer').flatMap((o) => {
@@ -143,7 +144,7 @@ class CimReader {
       if (node === undefined) return [];
       const own = (phases.get(o.id) ?? []).map((p) => p.text('EnergyConsumerPhase.phase'));
       const letters = PHASES.filter((p) => own.includes(p));
-      const here = secondary.get(node) ?? (letters.length > 0 ? letters : PHASES);
+      const here = letters.length > 0 ? letters : (reaching.get(node) ?? PHASES);
       const watts = Number(o.text('EnergyConsumer.p')) || 0;
       return [
         { id: name(o), node, phases: here, kw: watts / 1000, delta: o.text('EnergyConsumer.phaseConnection') === 'D' },
@@ -169,6 +170,18 @@ class CimReader {
     }
     return { terminals, phaseObjects };
   }
+}
+
+/** Behind a centre tap its phase; elsewhere all that some section at the node has. */
+function phasesAtNodes(document: FeederDocument, secondary: ReadonlyMap<string, readonly string[]>) {
+  const at = new Map<string, readonly string[]>();
+  for (const { from, to, phases } of [...document.sections, ...document.switches!, ...document.transformers!]) {
+    for (const node of [from, to]) {
+      const both = [...(at.get(node) ?? []), ...phases];
+      at.set(node, secondary.get(node) ?? PHASES.filter((p) => both.includes(p)));
+    }
+  }
+  return at;
 }
 
 const sequence = (t: CimObject): number =>
