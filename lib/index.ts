@@ -66,4 +66,5 @@ export * from './timing';
 export * from './unbalance';
 export * from './unbalance-limits';
 export { problemsOf } from './validate';
+export { type WavePhasor, type WaveReading, type WaveRefusal, type WaveWindow, wavePhasor } from './waveform';
 export * from './windings';
