@@ -17,6 +17,7 @@ export * from './comparable';
 export * from './components';
 export type { ConductorAngle, ConductorContext } from './conductor-angle';
 export { conductorAngle } from './conductor-angle';
+export { type DailyProof, dailyProof, type KnownConductor } from './daily-proof';
 export { canonicalJson, derivedId } from './derived-id';
 export * from './feeder';
 export * from './fitness';
