@@ -67,5 +67,6 @@ export * from './timing';
 export * from './unbalance';
 export * from './unbalance-limits';
 export { problemsOf } from './validate';
+export { WaveDocument, type WaveRead, WaveReader } from './wave-reading';
 export { type WavePhasor, type WaveReading, type WaveRefusal, type WaveWindow, wavePhasor } from './waveform';
 export * from './windings';
