@@ -78,6 +78,18 @@ const STEPS: Record<string, (press: Press) => Promise<void>> = {
     expect(more![1]!.payload.verdict).to.equal('not-proven');
     expect(more![1]!.payload.reasons[0].code).to.equal('time-quality-unknown');
   },
+  'phasor-from-samples.json': async (press) => {
+    const { readings } = await press('samples-go', { 'samples-readings': 3 });
+    expect(
+      readings!.map(({ payload: r }) => [r.terminal, Math.round(r.angleDeg) + 0, Math.round(r.voltageV)]),
+    ).to.deep.equal([
+      ['example/S1/1', 0, 7200],
+      ['example/S1/2', -120, 7200],
+      ['example/S1/3', 120, 7200],
+    ]);
+    const { rejected } = await press('samples-bad', { 'samples-rejected': 1 });
+    expect(rejected![0]!.payload.problems[0].code).to.equal('clipped');
+  },
   'synchrophasor-in.json': async (press) => {
     // What is sent by UDP before the port is open is lost.
     await new Promise((r) => setTimeout(r, 500));

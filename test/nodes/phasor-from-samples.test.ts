@@ -1,0 +1,79 @@
+import { expect } from 'chai';
+import { problemsOf } from '../../lib';
+import { nodeRed, type Rig } from '../kit/node-red';
+import { PEAK, sampled, steady } from '../kit/waves';
+
+// Three cosines 120 degrees apart, the first peaking at the UTC second: 0, -120 and 120 degrees (IEC/IEEE 60255-118-1, from memory).
+const windowAt = (deg: number, over: object = {}) => ({
+  terminal: 'example/S1/1',
+  rateHz: 3840,
+  firstAt: '2026-05-04T10:15:30Z',
+  samples: Array.from(sampled(steady(60, 0, (deg * Math.PI) / 180), 0).samples) as unknown,
+  voltageIs: 'phase-to-neutral',
+  ...over,
+});
+
+describe('the node phasor from samples', () => {
+  let rig: Rig;
+  before(async () => {
+    rig = await nodeRed();
+  });
+  const deploy = (over: object = {}) =>
+    rig.deploy([
+      { id: 'n', type: 'phaseloom-phasor-from-samples', nominalHz: 60, ...over, wires: [['r'], ['x']] },
+      rig.probe('r'),
+      rig.probe('x'),
+    ]);
+
+  const until = async (is: () => boolean) => {
+    for (let n = 0; n < 100 && !is(); n++) await new Promise((r) => setTimeout(r, 20));
+    expect(is()).to.equal(true);
+  };
+
+  it('makes a reading of a window, and of each window of a batch', async () => {
+    await deploy();
+    rig.send('n', { payload: windowAt(0), topic: 'w', other: 7 });
+    rig.send('n', { payload: [windowAt(-120), windowAt(120)] });
+    const got = await rig.until('r', 3);
+    expect(got.map((m) => Math.round(m.payload.angleDeg * 1e6) / 1e6 + 0)).to.deep.equal([0, -120, 120]);
+    expect(got.map((m) => Math.round(m.payload.voltageV))).to.deep.equal(Array(3).fill(Math.round(PEAK / Math.SQRT2)));
+    expect(got[0]).to.include({ topic: 'w', other: 7 });
+    expect(got[0]!.reading).to.deep.equal(got[0]!.payload);
+    expect(problemsOf('reading', got[0]!.payload)).to.deep.equal([]);
+    await until(() => rig.status('n')?.text === '3 read, 0 not'); // statuses are told twice a second at most
+  });
+
+  it('takes binary with its description beside it', async () => {
+    await deploy();
+    const payload = Buffer.from(Float32Array.from(windowAt(-120).samples as number[]).buffer);
+    rig.send('n', { payload, window: windowAt(0, { format: 'float32', samples: undefined }) });
+    const { payload: reading } = await rig.next('r');
+    expect(reading.angleDeg).to.be.closeTo(-120, 1e-4);
+  });
+
+  it('rejects what cannot be read, with the reason, and goes on', async () => {
+    await deploy();
+    rig.send('n', { payload: [windowAt(0, { samples: [] }), { terminal: 'example/S1/9' }, windowAt(0), null] });
+    const rejected = await rig.until('x', 3);
+    expect(rejected.map((m) => [m.payload.terminal, m.payload.problems[0].code])).to.deep.equal([
+      ['example/S1/1', 'too-short'],
+      ['example/S1/9', 'schema-required'],
+      [null, 'schema-type'],
+    ]);
+    for (const m of rejected) expect(problemsOf('rejection', m.payload)).to.deep.equal([]);
+    expect(rig.got('r')).to.have.length(1);
+  });
+
+  it('says what is missing beside binary, and which setting is wrong', async () => {
+    await deploy();
+    rig.send('n', { payload: Buffer.alloc(8) });
+    await until(() => rig.errors.length > 0);
+    expect(rig.errors[0]).to.include({ code: 'window-missing' });
+    expect(rig.errors[0]!.message).to.match(/msg\.window is undefined; right is an object/);
+    await deploy({ nominalHz: 'much' });
+    rig.send('n', { payload: windowAt(0) });
+    await until(() => rig.errors.length > 0);
+    expect(rig.errors[0]!.message).to.equal('nominalHz is "much"; it must be a number from 10 to 500');
+    expect(rig.status('n')!.text).to.equal('check the settings');
+  });
+});
