@@ -25,6 +25,13 @@ export function derivedId(kind: keyof typeof PREFIX, content: object): string {
   return `${PREFIX[kind]}-${digest(objectText(content as Record<string, unknown>, 'id'))}`;
 }
 
+type NativeHash = (algorithm: 'sha256', text: string, encoding: 'hex') => string;
+interface Runtime {
+  readonly process?: { readonly getBuiltinModule?: (name: string) => { readonly hash?: NativeHash } | undefined };
+}
+/** The runtime's own SHA-256 where there is one that answers at once, as in Node.js: the same digits in a quarter of the time. */
+const native = (globalThis as Runtime).process?.getBuiltinModule?.('node:crypto')?.hash;
+
 const encoder = new TextEncoder();
 const textBytes = new Uint8Array(4096);
 const hash = new Uint8Array(32);
@@ -34,6 +41,11 @@ const hash = new Uint8Array(32);
  * @example digest('abc') // 'ba7816bf8f01cfea414140de5dae2223'
  */
 export function digest(text: string): string {
+  return native ? native('sha256', text, 'hex').slice(0, 32) : portableDigest(text);
+}
+
+/** The same where the runtime has no hash that answers at once, as in browsers. */
+export function portableDigest(text: string): string {
   // Buffers are kept between calls and not wiped (nothing here is secret): fresh ones cost the garbage collector more than the hash costs.
   sha256.create().update(utf8(text)).digestInto(hash);
   return bytesToHex(hash.subarray(0, 16));
