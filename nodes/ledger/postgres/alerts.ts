@@ -1,0 +1,56 @@
+/** Alerts as they stand, and every transition that brought them there. */
+import { parseInstant } from '../../../lib/instant';
+import type { Alert } from '../../../lib/records';
+import { type Client, storable } from './connection';
+
+interface Row {
+  readonly seq: number;
+  readonly body: string;
+}
+
+/** False when somebody else made a transition in between. */
+export async function save(client: Client, alert: Alert): Promise<boolean> {
+  const { id, key, category, subject, priority, state, active, revision, transition } = alert;
+  const { rows } = await client.query<{ revision: number }>('select revision from alert where key = $1 for update', [
+    storable(key),
+  ]);
+  if ((rows[0]?.revision ?? 0) !== revision - 1) return false;
+  const atUs = parseInstant(alert.at);
+  const body = JSON.stringify(alert);
+  await client.query(
+    `insert into alert (key, id, category, subject, priority, state, active, revision, at_us, body) values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)
+     on conflict (key) do update set id = excluded.id, category = excluded.category, subject = excluded.subject, priority = excluded.priority,
+       state = excluded.state, active = excluded.active, revision = excluded.revision, at_us = excluded.at_us, body = excluded.body`,
+    [key, id, category, subject, priority, state, active ? 1 : 0, revision, atUs, body].map(storable),
+  );
+  await client.query(
+    'insert into alert_transition (id, key, revision, subject, transition, state, at_us, made_by, body) values ($1, $2, $3, $4, $5, $6, $7, $8, $9)',
+    [id, key, revision, subject, transition, state, atUs, alert.by ?? null, body].map(storable),
+  );
+  return true;
+}
+
+export async function alerts(client: Client, { keys, openOnly }: { keys?: readonly string[]; openOnly?: boolean }) {
+  const { rows } = await client.query<Row>(
+    `select body from alert where ($1::text[] is null or key = any($1)) ${openOnly ? "and state <> 'normal'" : ''} order by key`,
+    [keys?.map(storable) ?? null],
+  );
+  return rows.map(opened);
+}
+
+export async function history(client: Client, key: string): Promise<Alert[]> {
+  const { rows } = await client.query<Row>('select body from alert_transition where key = $1 order by revision', [
+    storable(key),
+  ]);
+  return rows.map(opened);
+}
+
+export async function transitionsAfter(client: Client, seq: number, limit: number) {
+  const { rows } = await client.query<Row>(
+    'select seq, body from alert_transition where seq > $1 order by seq limit $2',
+    [seq, limit],
+  );
+  return rows.map((row) => ({ seq: row.seq, alert: opened(row) }));
+}
+
+const opened = ({ body }: Row): Alert => JSON.parse(body) as Alert;
