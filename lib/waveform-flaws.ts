@@ -12,15 +12,18 @@ const MIN_FILTERED_SAMPLES = 8;
  */
 const FLAT_TOP = 0.042;
 
-/** Why a window cannot be read, or undefined. Looks at every sample given, not only at those that are used. */
-export function waveFlaw(w: WaveWindow): WaveRefusal | undefined {
+/**
+ * Why a window cannot be read, or undefined. Looks at every sample given, not only at those that are used.
+ * @param needs samples; five cycles when left out
+ */
+export function waveFlaw(w: WaveWindow, needs?: number): WaveRefusal | undefined {
   const cycle = w.rateHz / w.nominalHz;
   if (!(w.nominalHz > 0 && Number.isFinite(cycle)))
     return refusal('bad-rate', `rate ${w.rateHz} Hz and nominal ${w.nominalHz} Hz must be numbers above zero`);
   const least = w.antiAliased ? MIN_FILTERED_SAMPLES : MIN_SAMPLES_A_CYCLE;
   if (!(cycle >= least))
     return refusal('too-few-samples', `${cycle} samples a cycle; ${least} are needed${w.antiAliased ? '' : FILTER}`);
-  const needed = WAVE_CYCLES * Math.round(cycle);
+  const needed = needs ?? WAVE_CYCLES * Math.round(cycle);
   if (w.samples.length < needed) return refusal('too-short', `${w.samples.length} samples; ${needed} are needed`);
   if (!Number.isFinite(w.firstUs)) return refusal('no-pulse', 'the UTC time of the first sample is not known');
   return clockFlaw(w) ?? sampleFlaw(w, cycle);

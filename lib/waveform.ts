@@ -53,7 +53,7 @@ const HANN_CYCLES = 4;
 const TAU = 2 * Math.PI;
 const DEG = 180 / Math.PI;
 /** The fundamental must stand this many of its own sigmas out of the residual (angle sigma 7 degrees). */
-const STANDS_OUT = 8;
+export const STANDS_OUT = 8;
 /** Share of nominal; the phase advance over a cycle means nothing much further away. */
 const PULL_IN = 0.2;
 
@@ -103,6 +103,7 @@ function hertz(turn: number, w: WaveWindow): number {
   return (turn * w.rateHz) / TAU;
 }
 
-function wrap(rad: number): number {
+/** Into (-pi, pi]. */
+export function wrap(rad: number): number {
   return Math.atan2(Math.sin(rad), Math.cos(rad));
 }

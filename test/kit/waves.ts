@@ -18,10 +18,10 @@ export function steady(nominalHz: number, offHz: number, phase0: number, beside?
   return { nominalHz, phase: (s) => TAU * offHz * s + phase0, deviationHz: () => offHz, ...(beside && { beside }) };
 }
 
-/** Five cycles (and a sample) of the signal from `startS` after the UTC second. */
-export function sampled(signal: Signal, startS: number, perCycle = 64): WaveWindow {
+/** Five cycles, or as many as said, and a sample, of the signal from `startS` after the UTC second. */
+export function sampled(signal: Signal, startS: number, perCycle = 64, cycles = 5): WaveWindow {
   const rateHz = signal.nominalHz * perCycle;
-  const samples = Array.from({ length: 5 * perCycle + 1 }, (_, k) => {
+  const samples = Array.from({ length: cycles * perCycle + 1 }, (_, k) => {
     const s = startS + k / rateHz;
     const main = (signal.size?.(s) ?? 1) * Math.cos(TAU * signal.nominalHz * s + signal.phase(s));
     return PEAK * (main + (signal.beside?.(s) ?? 0));
