@@ -5,7 +5,7 @@ import { Instant, Name } from './records/envelope';
 import { SampleClock } from './sample-clock';
 import { bytesOfBase64, SAMPLE_FORMATS, samplesOfBytes } from './sample-format';
 import { problemsAgainst } from './validate';
-import { type WaveReading, wavePhasor } from './waveform';
+import { type WavePhasor, type WaveReading, type WaveWindow, wavePhasor } from './waveform';
 
 /** A window of samples as it arrives. Members of a reading that are not listed (clock, coupling, instrument ...) pass through. */
 export const WaveDocument = Type.Object({
@@ -32,7 +32,7 @@ export type WaveRead =
 const RIGHT: Readonly<Record<string, string>> = {
   'bad-rate': 'a sample rate and a nominal frequency above zero',
   'too-few-samples': '64 samples a cycle, or 8 with antiAliased: true',
-  'too-short': 'five cycles of the nominal frequency',
+  'too-short': 'five cycles of the nominal frequency, more for a class M filter',
   'no-pulse': 'the UTC time of the first sample',
   'pulse-jump': 'pulses one second apart by the sample clock',
   gapped: 'every sample, evenly spaced',
@@ -45,7 +45,11 @@ const RIGHT: Readonly<Record<string, string>> = {
 export class WaveReader {
   private readonly clock = new SampleClock();
 
-  constructor(private readonly nominalHz: number) {}
+  /** @param estimate phasor of a window; two-pass Hann when left out */
+  constructor(
+    private readonly nominalHz: number,
+    private readonly estimate: (w: WaveWindow) => WavePhasor = wavePhasor,
+  ) {}
 
   /**
    * A reading not yet checked by `parseReading`: angle against UTC, voltage, frequency, sigma, at the middle of the window.
@@ -67,7 +71,7 @@ export class WaveReader {
     const jump = index === undefined ? undefined : this.clock.jump(channelOf(doc), { firstUs: atUs, index, rateHz });
     if (jump) return refused('pulse-jump', jump);
     const secondUs = Math.floor(atUs / 1e6) * 1e6;
-    const got = wavePhasor({
+    const got = this.estimate({
       samples,
       rateHz,
       firstUs: atUs - secondUs,

@@ -64,11 +64,11 @@ function configOf(lines: Lines): ComtradeConfig {
   const digitals = lines.count(digitalText, 'D');
   const analogs = Array.from({ length: analogCount }, () => analogOf(lines));
   for (let k = 0; k < digitals; k++) lines.next('a digital channel');
-  const nominalHz = lines.number(lines.next('the line frequency')[0], 'the line frequency');
+  const nominalHz = lines.positive(lines.next('the line frequency')[0], 'the line frequency');
   const rates = lines.number(lines.next('the number of sampling rates')[0], 'the number of sampling rates');
   if (rates !== 1) throw lines.wrong('rates-unsupported', `${rates} sampling rates`, 'one sampling rate');
   const [rateText, rowsText] = lines.next('sampling rate, last sample');
-  const rateHz = lines.number(rateText, 'the sampling rate');
+  const rateHz = lines.positive(rateText, 'the sampling rate');
   const rows = lines.number(rowsText, 'the last sample');
   const firstUs = lines.instant(lines.next('date and time of the first sample'));
   lines.next('date and time of the trigger');
@@ -144,6 +144,12 @@ class Lines {
     if (text === undefined || text === '' || !Number.isFinite(value))
       throw this.wrong('number-wrong', `${what} is ${JSON.stringify(text ?? null)}`, 'a number');
     return value;
+  }
+
+  positive(text: string | undefined, what: string): number {
+    const value = this.number(text, what);
+    if (value > 0) return value;
+    throw this.wrong('number-wrong', `${what} is ${value}`, 'a number above 0');
   }
 
   count(text: string, letter: string): number {

@@ -29,7 +29,7 @@ export function recordingWindows(cfg: string, dat: string | Uint8Array, rule: Re
   if (!read.ok) return read;
   const { config } = read;
   const offsetMin = config.offsetMin ?? rule.offsetMin;
-  if (offsetMin === undefined)
+  if (!Number.isFinite(offsetMin) || offsetMin === undefined)
     return fault('offset-unknown', 'the recording does not say how its clock stands to UTC', 'offsetMin');
   const data = readComtradeData(config, dat);
   if ('what' in data) return fault('data-wrong', data.what, 'the data file of this configuration');
@@ -44,7 +44,12 @@ export function recordingWindows(cfg: string, dat: string | Uint8Array, rule: Re
       ...channelWindows(config, channel, data.counts[c]!, { terminal, volts, offsetMin, spanS: rule.spanS }),
     );
   }
-  return { ok: true, windows };
+  if (windows.length > 0) return { ok: true, windows };
+  return fault(
+    'too-short',
+    `${config.rows} rows at ${config.rateHz} Hz`,
+    'five cycles, and a span that fits in, of a channel',
+  );
 }
 
 const VOLTS: Readonly<Record<string, number>> = { v: 1, kv: 1000 };
@@ -63,7 +68,7 @@ function channelWindows(
   { terminal, volts, offsetMin, spanS }: ChannelRule,
 ): Readonly<Record<string, unknown>>[] {
   const { rateHz, nominalHz } = config;
-  const length = Math.max(5 * Math.round(rateHz / nominalHz), Math.round((spanS ?? 0) * rateHz));
+  const length = Math.max(1, 5 * Math.round(rateHz / nominalHz), Math.round((spanS ?? 0) * rateHz));
   const firstUs = config.firstUs - offsetMin * 60e6 + skewUs;
   const clock = clockOf(config.timeQuality);
   const made: Readonly<Record<string, unknown>>[] = [];

@@ -1,10 +1,13 @@
 /** The node "phasor from samples": windows of samples in, readings out. */
 import type { Node, NodeAPI, NodeDef } from 'node-red';
+import { type RecordingRule, recordingWindows } from '../../lib/comtrade';
 import { parseReading } from '../../lib/reading';
 import type { Problem, Reading, Rejection } from '../../lib/records';
 import { refusedFrame } from '../../lib/synchrophasor';
 import { WaveReader } from '../../lib/wave-reading';
-import { type NumberSetting, numberOr } from '../kit/config-values';
+import { type WavePhasor, type WaveWindow, wavePhasor } from '../../lib/waveform';
+import { classPhasor, M_FILTERS } from '../../lib/waveform-classes';
+import { type NumberSetting, numberOr, oneOf } from '../kit/config-values';
 import { startOrRefuse } from '../kit/evidence';
 import type { StatusLight } from '../kit/status';
 import { shortCount } from '../kit/tally';
@@ -13,6 +16,8 @@ import { showVitalSigns } from '../kit/vital-signs';
 
 interface SamplesDef extends NodeDef {
   nominalHz: NumberSetting;
+  estimator: string;
+  framesPerS: NumberSetting;
 }
 
 interface WindowMessage {
@@ -27,10 +32,22 @@ export = (RED: NodeAPI) => {
     RED.nodes.createNode(this, def);
     startOrRefuse(RED, this, (light) => {
       const nominalHz = numberOr(60, 'nominalHz', def.nominalHz, { least: 10, most: 500 });
-      run(RED, this, light, new WaveReader(nominalHz));
+      run(RED, this, light, new WaveReader(nominalHz, estimatorOf(def, nominalHz)));
     });
   });
 };
+
+/** @throws Trouble 'config' when there is no filter for the rate */
+function estimatorOf(def: SamplesDef, nominalHz: number): (w: WaveWindow) => WavePhasor {
+  const estimator = oneOf('estimator', def.estimator, ['hann', 'class-p', 'class-m']);
+  if (estimator === 'hann') return wavePhasor;
+  if (estimator === 'class-p') return (w) => classPhasor(w, { class: 'P' });
+  const rates = Object.keys(M_FILTERS[nominalHz] ?? {});
+  const framesPerS = Number(oneOf('framesPerS', String(def.framesPerS ?? ''), ['', ...rates]));
+  if (framesPerS > 0) return (w) => classPhasor(w, { class: 'M', framesPerS });
+  const right = rates.length > 0 ? `one of ${rates.join(', ')}` : 'a nominal frequency of 50 or 60 Hz';
+  throw new Trouble('config', `class M at ${nominalHz} Hz needs frames a second; right is ${right}`);
+}
 
 function run(RED: NodeAPI, node: Node, light: StatusLight, reader: WaveReader): void {
   const counts = { readings: 0, rejections: 0 };
@@ -65,7 +82,29 @@ function windowsOf({ payload, window }: WindowMessage): readonly (readonly [unkn
     const right = 'an object with terminal, rateHz, firstAt and format';
     throw new Trouble('window-missing', `msg.payload is binary and msg.window is ${typeof window}; right is ${right}`);
   }
+  if (isRecording(payload)) return windowsOfRecording(payload).map((value) => [value] as const);
   return Array.isArray(payload) ? payload.map((value) => [value] as const) : [[payload]];
+}
+
+interface RecordingPayload extends RecordingRule {
+  readonly cfg: string | Buffer;
+  readonly dat: string | Uint8Array;
+}
+
+const isRecording = (value: unknown): value is RecordingPayload =>
+  typeof value === 'object' && value !== null && 'cfg' in value && 'dat' in value;
+
+/** @throws Trouble with what is wrong with the two files, or with what should stand beside them */
+function windowsOfRecording({ cfg, dat, ...rule }: RecordingPayload): readonly unknown[] {
+  const isData = typeof dat === 'string' || (dat as unknown) instanceof Uint8Array;
+  if (!isData || (typeof cfg !== 'string' && !Buffer.isBuffer(cfg)))
+    throw new Trouble('recording-wrong', 'cfg and dat must be the two files, each as text or Buffer');
+  if (rule.terminals === null || typeof rule.terminals !== 'object')
+    throw new Trouble('recording-wrong', 'terminals is missing; right is an object of channel id to terminal');
+  const recording = recordingWindows(cfg.toString(), dat, rule);
+  if (recording.ok) return recording.windows;
+  const { code, what, expected } = recording.problems[0] as Problem;
+  throw new Trouble(code, `${what}; right would be ${expected}`);
 }
 
 function readingOf(

@@ -138,6 +138,11 @@ describe('recordings of IEEE C37.111', () => {
     assert.equal(code(cfg().replace('04/05/2026', '2026-05-04'), ascii()), 'time-wrong');
     assert.equal(code(cfg().replace('kV', 'A'), ascii()), 'unit-wrong');
     assert.equal(code(cfg().replace('\r\n1\r\n3200', '\r\n2\r\n3200'), ascii()), 'rates-unsupported');
+    assert.equal(code(cfg().replace(`${RATE},`, '0,'), ascii()), 'number-wrong');
+    assert.equal(code(cfg().replace('\r\n50\r\n', '\r\n0\r\n'), ascii()), 'number-wrong');
+    assert.equal(code(cfg().replace(`${RATE},`, '1,'), ascii()), 'ok'); // windows of one sample: the reader refuses them
+    assert.equal(code(cfg(), ascii(), { spanS: 9 }), 'too-short');
+    assert.equal(code(cfg({ year: '1999' }), ascii(), { offsetMin: Number.NaN }), 'offset-unknown');
     assert.equal(code('', ''), 'line-missing');
     assert.equal(code(cfg(), ascii(), { terminals: { VC: 'bank/3' } }), 'channel-unknown');
     const cut = cfg().split('\r\n').slice(0, 8).join('\r\n');

@@ -64,6 +64,37 @@ describe('the node phasor from samples', () => {
     expect(rig.got('r')).to.have.length(1);
   });
 
+  it('uses the reference filters when they are chosen', async () => {
+    for (const over of [{ estimator: 'class-p' }, { estimator: 'class-m', framesPerS: '120' }]) {
+      await deploy(over);
+      const samples = Array.from(sampled(steady(60, 1, 0.3), 0, 64, 8).samples);
+      rig.send('n', { payload: windowAt(0, { samples }) });
+      const { payload: r } = await rig.next('r');
+      // 1 Hz above nominal from 0.3 rad: 360 degrees a second further
+      const middleS = Number(r.takenAt.slice(19, -1));
+      expect(r.angleDeg).to.be.closeTo((0.3 * 180) / Math.PI + 360 * middleS, 0.1);
+    }
+  });
+
+  it('reads a recording of IEEE C37.111 (file by hand, from memory of the standard)', async () => {
+    await deploy();
+    const samples = windowAt(0).samples as number[];
+    const dat = samples
+      .slice(0, 320)
+      .map((x, k) => `${k + 1},${k},${Math.round(x * 50)}`)
+      .join('\n');
+    const cfg = `bank,R-1,2013\n1,1A,0D\n1,VA,A,,V,0.02,0,0,-32767,32767,1,1,P\n60\n1\n3840,320
+04/05/2026,10:15:30.000000\n04/05/2026,10:15:30.000000\nASCII\n1\n0,0\n0,0\n`;
+    rig.send('n', { payload: { cfg, dat, terminals: { VA: 'example/S1/1' } } });
+    const { payload: r } = await rig.next('r');
+    expect(r.terminal).to.equal('example/S1/1');
+    expect(r.angleDeg).to.be.closeTo(0, 0.01);
+    rig.send('n', { payload: { cfg, dat: '', terminals: { VA: 'example/S1/1' } } });
+    rig.send('n', { payload: { cfg, dat } });
+    await until(() => rig.errors.length === 2);
+    expect(rig.errors.map((e) => e.code)).to.deep.equal(['data-wrong', 'recording-wrong']);
+  });
+
   it('says what is missing beside binary, and which setting is wrong', async () => {
     await deploy();
     rig.send('n', { payload: Buffer.alloc(8) });
@@ -75,5 +106,9 @@ describe('the node phasor from samples', () => {
     await until(() => rig.errors.length > 0);
     expect(rig.errors[0]!.message).to.equal('nominalHz is "much"; it must be a number from 10 to 500');
     expect(rig.status('n')!.text).to.equal('check the settings');
+    await deploy({ estimator: 'class-m', framesPerS: '' });
+    rig.send('n', { payload: windowAt(0) });
+    await until(() => rig.errors.length > 0);
+    expect(rig.errors[0]!.message).to.match(/class M at 60 Hz needs frames a second; right is one of 10, 12/);
   });
 });
