@@ -6,10 +6,14 @@ import type { LedgerNode } from './ledger';
 import { LedgerKeeper, type LedgerSettings } from './ledger-keeper';
 import { ledgerSigns } from './ledger-signs';
 
+interface Credentials {
+  readonly connection: string;
+}
+
 export = (RED: NodeAPI) => {
-  RED.nodes.registerType('phaseloom-ledger', function (this: Node & LedgerNode, def: NodeDef & LedgerSettings) {
+  function LedgerConfig(this: Node<Credentials> & LedgerNode, def: NodeDef & LedgerSettings) {
     RED.nodes.createNode(this, def);
-    const keeper = new LedgerKeeper(def, RED.settings.userDir ?? process.cwd());
+    const keeper = new LedgerKeeper(def, RED.settings.userDir ?? process.cwd(), this.credentials?.connection);
     Object.assign(this, { ready: () => keeper.ready() });
     Object.defineProperty(this, 'ledger', { get: () => keeper.ledger });
     showVitalSigns(this, ledgerSigns(keeper));
@@ -19,5 +23,10 @@ export = (RED: NodeAPI) => {
         .catch((cause) => this.error(asError(cause).message))
         .then(() => done());
     });
-  });
+  }
+  RED.nodes.registerType<Node<Credentials> & LedgerNode, NodeDef & LedgerSettings, object, Credentials>(
+    'phaseloom-ledger',
+    LedgerConfig,
+    { credentials: { connection: { type: 'password' } } },
+  );
 };

@@ -1,6 +1,10 @@
+import { readFileSync } from 'node:fs';
+import { join } from 'node:path';
 import { expect } from 'chai';
 import type { Trouble } from '../../nodes/kit/trouble';
+import type { LedgerNode } from '../../nodes/ledger/ledger';
 import { PostgresLedger } from '../../nodes/ledger/postgres/postgres-ledger';
+import { nodeRed } from '../kit/node-red';
 import { type PostgresServer, startPostgres } from '../kit/postgres';
 import { type LedgerUnderTest, ledgerLaws } from './ledger-laws';
 import { admitted, identification, reading } from './ledger-samples';
@@ -85,5 +89,52 @@ describe('PostgreSQL', function () {
     expect(none.code).to.equal('ledger-no-database');
     expect(() => new PostgresLedger({ connection: 'u:secret-word@host' })).to.throw('right would be postgresql://');
     expect(JSON.stringify([away.message, none.message])).not.to.contain('secret-word');
+  });
+
+  describe('chosen in the ledger node', () => {
+    const config = (id: string, connection?: string, driver = 'postgres') => ({
+      id,
+      type: 'phaseloom-ledger',
+      driver,
+      ...(connection === undefined ? {} : { credentials: { connection } }),
+    });
+
+    it('keeps what was stored over a deploy, is shared, and shows no connection in the flow', async () => {
+      const rig = await nodeRed();
+      const node = (id: string) => rig.node(id) as LedgerNode;
+      const connection = server.connection.replace('tester@', 'tester:secret-word@');
+      await rig.deploy([config('one', connection), config('two', connection)]);
+      const [one, two] = await Promise.all([node('one').ready(), node('two').ready()]);
+      expect(one).to.equal(two);
+      expect(one.label).to.equal(`127.0.0.1:${server.port}/postgres`);
+      const kept = one.keep(identification('s/1', 0));
+      await rig.deploy([config('one', connection)]);
+      expect(await kept).to.deep.equal({ isNew: true });
+      expect((await (await node('one').ready()).records({})).records).to.have.length(1);
+      const flows = readFileSync(join(rig.userDir, 'flows.json'), 'utf8');
+      expect(flows).to.contain('phaseloom-ledger').and.not.to.contain('secret-word');
+      await rig.deploy([]);
+    });
+
+    it('takes its connection from the environment, and says what is missing', async () => {
+      const rig = await nodeRed();
+      const node = (id: string) => rig.node(id) as LedgerNode;
+      process.env.PHASELOOM_TEST_DATABASE = server.connection;
+      await rig.deploy([
+        config('env', `\${PHASELOOM_TEST_DATABASE}`),
+        config('none'),
+        config('nowhere', 'u:secret-word@host'),
+        config('other', server.connection, 'tape'),
+      ]);
+      delete process.env.PHASELOOM_TEST_DATABASE;
+      expect((await node('env').ready()).label).to.equal(`127.0.0.1:${server.port}/postgres`);
+      const told = async (id: string) => (await failureOf(node(id).ready())).message;
+      expect(await told('none')).to.contain('has no connection to PostgreSQL: give postgresql://');
+      expect(await told('nowhere'))
+        .to.contain('right would be postgresql://')
+        .and.not.to.contain('secret-word');
+      expect(await told('other')).to.contain('"tape"; right would be sqlite or postgres');
+      await rig.deploy([]);
+    });
   });
 });
