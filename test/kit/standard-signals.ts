@@ -1,0 +1,92 @@
+/** The test signals of IEC/IEEE 60255-118-1 put to an estimator; each returns the worst errors. */
+import { type Errors, type Signal, steady, worst } from './waves';
+
+/** Puts a signal to an estimator from `startS` after the UTC second. */
+export type Run = (signal: Signal, startS?: number) => Errors;
+
+const TAU = 2 * Math.PI;
+const around = (count: number) => Array.from({ length: count }, (_, k) => (TAU * k) / count - 3);
+const steps = (from: number, to: number, by: number) =>
+  Array.from({ length: Math.round((to - from) / by) + 1 }, (_, k) => from + k * by);
+const starts = (spanS: number) => Array.from({ length: 24 }, (_, k) => (spanS * k) / 24);
+
+export function frequency(run: Run, f0: number, most: number): Errors {
+  return worst(steps(-most, most, most / 8).flatMap((off) => around(5).map((a) => run(steady(f0, off, a)))));
+}
+
+export function magnitude(run: Run, f0: number, sizes: readonly number[]): Errors {
+  return worst(sizes.flatMap((size) => around(8).map((a) => run({ ...steady(f0, 0, a), size: () => size }))));
+}
+
+export function harmonics(run: Run, f0: number, share: number): Errors {
+  const one = (h: number) => around(4).map((a) => run(steady(f0, 0, a, (s) => share * Math.cos(TAU * h * f0 * s))));
+  return worst(steps(2, 50, 1).flatMap(one));
+}
+
+export function outOfBand(run: Run, f0: number, fps: number): Errors {
+  const tones = steps(10, 2 * f0, 2.5).filter((tone) => Math.abs(tone - f0) >= fps / 2);
+  const one = (off: number, tone: number) =>
+    around(4).map((a) => run(steady(f0, off, a, (s) => 0.1 * Math.cos(TAU * tone * s))));
+  return worst([-0.05 * fps, 0, 0.05 * fps].flatMap((off) => tones.flatMap((tone) => one(off, tone))));
+}
+
+export function modulation(run: Run, f0: number, most: number, kind: 'amplitude' | 'phase'): Errors {
+  const signal = (fm: number): Signal => {
+    const swing = (s: number) => 0.1 * Math.cos(TAU * fm * s);
+    if (kind === 'amplitude') return { nominalHz: f0, size: (s) => 1 + swing(s), phase: () => 1, deviationHz: () => 0 };
+    return {
+      nominalHz: f0,
+      phase: swing,
+      deviationHz: (s) => -0.1 * fm * Math.sin(TAU * fm * s),
+      rocof: (s) => -0.1 * TAU * fm * fm * Math.cos(TAU * fm * s),
+    };
+  };
+  return worst(steps(0.1, most, (most - 0.1) / 6).flatMap((fm) => starts(1 / fm).map((s0) => run(signal(fm), s0))));
+}
+
+export function ramp(run: Run, f0: number, most: number): Errors {
+  const signal = (up: number): Signal => ({
+    nominalHz: f0,
+    phase: (s) => Math.PI * up * (s - most) ** 2,
+    deviationHz: (s) => up * (s - most),
+    rocof: () => up,
+  });
+  return worst([1, -1].flatMap((up) => starts(2 * most - 0.2).map((s0) => run(signal(up), s0 + 0.05))));
+}
+
+export interface StepReached {
+  /** from first leaving 1 % TVE to last coming back, seconds */
+  readonly responseS: number;
+  /** largest excursion beyond the step, percent of it */
+  readonly overshootPct: number;
+}
+
+/** A step of 10 % in magnitude or 10 degrees in angle one second after the start, met every half millisecond. */
+export function step(
+  f0: number,
+  kind: 'magnitude' | 'angle',
+  at: (signal: Signal, middleS: number) => Met,
+): StepReached {
+  const size = kind === 'magnitude' ? 0.1 : (10 * Math.PI) / 180;
+  const after = (s: number) => (s >= 1 ? size : 0);
+  const signal: Signal = {
+    nominalHz: f0,
+    deviationHz: () => 0,
+    ...(kind === 'magnitude' ? { size: (s) => 1 + after(s), phase: () => 0.5 } : { phase: (s) => 0.5 + after(s) }),
+  };
+  const met = Array.from({ length: 401 }, (_, k) => at(signal, 0.9 + k / 2000));
+  const out = met.filter((m) => m.errors.tvePct > 1).map((m) => m.atS);
+  const passed = met.map((m) => (kind === 'magnitude' ? m.size - 1 : m.phase - 0.5) / size);
+  return {
+    responseS: out.length > 0 ? Math.max(...out) - Math.min(...out) : 0,
+    overshootPct: 100 * Math.max(...passed.map((x) => Math.max(x - 1, -x))),
+  };
+}
+
+/** An estimate: when, its magnitude over nominal, its angle, rad, and its errors. */
+export interface Met {
+  readonly atS: number;
+  readonly size: number;
+  readonly phase: number;
+  readonly errors: Errors;
+}
