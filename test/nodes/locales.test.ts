@@ -14,18 +14,22 @@ const flat = (texts: Texts, at = ''): [string, string][] =>
 
 const placeholders = (text: string) => (text.match(/__\w+?__/g) ?? []).sort();
 
-const german = globSync('nodes/*/locales/de/*.json').sort();
+/** Catalogues whose English is being added to: a key missing in German shows in English. */
+const growing = /phaseloom-(ledger|phasor-from-samples)\.json$/;
+
+const english = globSync('nodes/*/locales/en-US/*.json').sort();
 
 describe('German locale', () => {
-  it('is there', () => assert.ok(german.length >= 10, `${german.length} catalogues`));
+  it('has nodes to look at', () => assert.ok(english.length >= 18, `${english.length} catalogues`));
 
-  for (const file of german) {
+  for (const from of english) {
+    const file = from.replace('/en-US/', '/de/');
     it(file, () => {
-      const english = file.replace('/de/', '/en-US/');
-      assert.ok(existsSync(english), `${english} is missing`);
-      const en = new Map(flat(read(english)));
+      assert.ok(existsSync(file), `${file} is missing`);
+      const en = new Map(flat(read(from)));
       const de = new Map(flat(read(file)));
-      assert.deepEqual([...de.keys()].sort(), [...en.keys()].sort());
+      const wanted = [...en.keys()].filter((key) => de.has(key) || !growing.test(from));
+      assert.deepEqual([...de.keys()].sort(), wanted.sort());
       for (const [key, text] of de) {
         assert.deepEqual(placeholders(text), placeholders(en.get(key) ?? ''), key);
         if (!key.includes('.status.')) continue;
