@@ -40,3 +40,22 @@ describe('German locale', () => {
     });
   }
 });
+
+const set = (text: string, pattern: RegExp) => [...new Set(text.match(pattern) ?? [])].sort();
+
+describe('German help', () => {
+  const helps = globSync('nodes/*/locales/de/*.html').sort();
+
+  it('is there', () => assert.ok(helps.length > 0));
+
+  for (const file of helps) {
+    it(file, () => {
+      const de = readFileSync(file, 'utf8');
+      const en = readFileSync(file.replace('/de/', '/en-US/'), 'utf8');
+      for (const pattern of [/<code>[^<]*<\/code>/g, /data-help-name="[^"]*"/g, /<dt[^>]*>[^<]*/g])
+        assert.deepEqual(set(de, pattern), set(en, pattern));
+      const tags = (text: string) => (text.match(/<\/?(h3|h4|p|dl|dt|dd|ul|ol|li|pre)\b/g) ?? []).join(' ');
+      assert.equal(tags(de), tags(en));
+    });
+  }
+});
