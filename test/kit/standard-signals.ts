@@ -44,14 +44,17 @@ export function modulation(run: Run, f0: number, most: number, kind: 'amplitude'
   return worst(steps(0.1, most, (most - 0.1) / 6).flatMap((fm) => starts(1 / fm).map((s0) => run(signal(fm), s0))));
 }
 
-export function ramp(run: Run, f0: number, most: number): Errors {
+/** Of 1 Hz/s either way; the estimates this near to its ends do not count. */
+export function ramp(run: Run, f0: number, most: number, excludeS = 0.05): Errors {
   const signal = (up: number): Signal => ({
     nominalHz: f0,
     phase: (s) => Math.PI * up * (s - most) ** 2,
     deviationHz: (s) => up * (s - most),
     rocof: () => up,
   });
-  return worst([1, -1].flatMap((up) => starts(2 * most - 0.2).map((s0) => run(signal(up), s0 + 0.05))));
+  return worst(
+    [1, -1].flatMap((up) => starts(2 * most - 2 * excludeS - 0.1).map((s0) => run(signal(up), s0 + excludeS))),
+  );
 }
 
 export interface StepReached {
