@@ -15,7 +15,7 @@ export interface PostgresServer {
 }
 
 /** Sorts by the rules of a language (ICU), as many installations do: the ledger must not depend on that. */
-export async function startPostgres(): Promise<PostgresServer> {
+export async function startPostgres(fsync: 'on' | 'off' = 'off'): Promise<PostgresServer> {
   const folder = mkdtempSync(join(tmpdir(), 'phaseloom-postgres-'));
   const user = serverUser();
   if (user) chownSync(folder, user.uid, user.gid);
@@ -40,7 +40,7 @@ export async function startPostgres(): Promise<PostgresServer> {
     { ...own, stdio: 'pipe' },
   );
   const port = await freePort();
-  const settings = ['fsync=off', 'listen_addresses=127.0.0.1', `unix_socket_directories=${folder}`];
+  const settings = [`fsync=${fsync}`, 'listen_addresses=127.0.0.1', `unix_socket_directories=${folder}`];
   const server = spawn(program('postgres'), ['-D', data, '-p', String(port), ...settings.flatMap((s) => ['-c', s])], {
     ...own,
     stdio: 'ignore',
