@@ -61,6 +61,7 @@ export type { WatchFinding } from './reference-findings';
 export { ReferenceStream } from './reference-stream';
 export * from './reference-watch';
 export * from './sample';
+export { type Pushed, SampleStream, type StreamRule } from './sample-stream';
 export { Screen, type Screened, turnedAside } from './screening';
 export * from './sequence';
 export { SERVICE_TYPES, type ServiceKind, type ServiceType } from './service-types';

@@ -1,0 +1,73 @@
+import type { WaveWindow } from './waveform';
+
+export interface StreamRule {
+  readonly rateHz: number;
+  readonly nominalHz: number;
+  /** seconds from one window to the next; their middles fall on multiples of it in UTC, within half a sample */
+  readonly everyS: number;
+  /** cycles a window; five when left out, more for a class M filter */
+  readonly cycles?: number;
+}
+
+export interface Pushed {
+  /** `firstUs` of each counts from `secondUs`, a whole second of UTC */
+  readonly windows: readonly { readonly secondUs: number; readonly window: WaveWindow }[];
+  /** the time of this piece does not follow from the samples before it: those were let go */
+  readonly jumped: boolean;
+}
+
+/** Cuts windows from samples that come in pieces; holds no more than it needs, reads no piece twice. */
+export class SampleStream {
+  private held: number[] = [];
+  private firstUs = Number.NaN;
+
+  constructor(private readonly rule: StreamRule) {}
+
+  /** @param firstUs time of the first sample of the piece, microseconds since the epoch, UTC */
+  push(samples: ArrayLike<number>, firstUs: number): Pushed {
+    const stepUs = 1e6 / this.rule.rateHz;
+    const here = firstUs - this.held.length * stepUs;
+    const jumped = Number.isFinite(this.firstUs) && !(Math.abs(here - this.firstUs) <= stepUs);
+    if (jumped) this.held = [];
+    if (!Number.isFinite(firstUs)) return this.lost(jumped);
+    // The latest time counts: a clock may wander from piece to piece.
+    this.firstUs = firstUs - this.held.length * stepUs;
+    for (let k = 0; k < samples.length; k++) this.held.push(samples[k] as number);
+    return { windows: this.cut(stepUs), jumped };
+  }
+
+  /** Without a time samples are worth nothing. */
+  private lost(jumped: boolean): Pushed {
+    this.held = [];
+    this.firstUs = Number.NaN;
+    return { windows: [], jumped };
+  }
+
+  private cut(stepUs: number): Pushed['windows'] {
+    const { rateHz, nominalHz, everyS, cycles = 5 } = this.rule;
+    const size = cycles * Math.round(rateHz / nominalHz) + 1;
+    const everyUs = Math.max(everyS * 1e6, stepUs);
+    const toMiddleUs = ((size - 1) / 2) * stepUs;
+    const windows: Pushed['windows'][number][] = [];
+    let middleUs = Math.ceil((this.firstUs + toMiddleUs - stepUs / 2) / everyUs) * everyUs;
+    let from = this.indexOf(middleUs - toMiddleUs, stepUs);
+    for (; from + size <= this.held.length; from = this.indexOf(middleUs - toMiddleUs, stepUs)) {
+      const startUs = this.firstUs + from * stepUs;
+      const secondUs = Math.floor(startUs / 1e6) * 1e6;
+      const samples = Float64Array.from(this.held.slice(from, from + size));
+      windows.push({ secondUs, window: { samples, rateHz, nominalHz, firstUs: startUs - secondUs } });
+      middleUs += everyUs;
+    }
+    this.drop(Math.min(from, this.held.length), stepUs);
+    return windows;
+  }
+
+  private indexOf(us: number, stepUs: number): number {
+    return Math.max(0, Math.round((us - this.firstUs) / stepUs));
+  }
+
+  private drop(count: number, stepUs: number): void {
+    this.held = this.held.slice(count);
+    this.firstUs += count * stepUs;
+  }
+}
