@@ -3,7 +3,6 @@ import { parseInstant } from '../../../lib/instant';
 import type { Finding, PhaseloomRecord } from '../../../lib/records';
 import { aboutOf, subjectOf } from '../subject';
 import { type Client, storable } from './connection';
-import { addToTally } from './tally';
 
 interface Known {
   readonly id: string;
@@ -55,7 +54,6 @@ async function store(client: Client, finding: Finding, about: string, holding: K
      insert into finding_source (finding_seq, source_id) select f.seq, s.id from f, unnest($13::text[]) as s (id) on conflict do nothing`,
     [...cells.map(storable), finding.from.map(storable)],
   );
-  await addToTally(client, 'finding', 1);
 }
 
 async function takePlace(client: Client, id: string, holdingId: string, nowUs: number): Promise<void> {

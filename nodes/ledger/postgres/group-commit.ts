@@ -22,6 +22,8 @@ export interface GroupCommitOptions {
   readonly closeWithinMs: number;
   /** makes StoreTrouble of what is the server's fault */
   readonly explain: (cause: unknown) => unknown;
+  /** the last write of every transaction, told of all that is new in it */
+  readonly beforeCommit: (client: Client, stored: readonly PhaseloomRecord[]) => Promise<void>;
   readonly afterCommit: (stored: readonly PhaseloomRecord[]) => void;
 }
 
@@ -127,6 +129,10 @@ export class GroupCommit {
       await client.query("select pg_advisory_xact_lock(hashtext('phaseloom ledger'), hashtext(current_schema()))");
       const outcomes: Outcome[] = [];
       for (const run of group) outcomes.push(await one(client, run));
+      await this.options.beforeCommit(
+        client,
+        outcomes.flatMap((o) => ('failure' in o ? [] : o.stored)),
+      );
       await client.query('commit');
       return outcomes;
     } catch (cause) {
