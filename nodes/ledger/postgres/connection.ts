@@ -11,6 +11,7 @@ export type Client = Pick<PoolClient, 'query'>;
 const OID_BIGINT = 20;
 const OID_JSON = 114;
 const CONNECT_WITHIN_MS = 5000;
+const FROZEN_AFTER_MS = 30_000;
 
 /** Whole numbers come as numbers (microseconds and places stay below 2^53), records as the text they were stored as. */
 export function makePool(connection: string, schema: string): Pool {
@@ -22,6 +23,8 @@ export function makePool(connection: string, schema: string): Pool {
     max: 4,
     connectionTimeoutMillis: CONNECT_WITHIN_MS,
     keepAlive: true,
+    // A worker that freezes or loses its network in the middle of a write must not keep the others out for long.
+    idle_in_transaction_session_timeout: FROZEN_AFTER_MS,
     types: {
       getTypeParser: ((oid: number, format?: 'text') =>
         oid === OID_BIGINT
