@@ -11,7 +11,7 @@ export const SAMPLE_FORMATS = Object.keys(FORMATS) as readonly SampleFormat[];
 
 /**
  * Numbers of binary samples, or undefined when the bytes are no whole number of samples.
- * @example samplesOfBytes(Uint8Array.of(1, 0, 255, 255), 'int16') // Float64Array [1, -1]
+ * @example Array.from(samplesOfBytes(Uint8Array.of(1, 0, 255, 255), 'int16')) // [1, -1]
  */
 export function samplesOfBytes(bytes: Uint8Array, format: SampleFormat): Float64Array | undefined {
   const { size, read } = FORMATS[format];
