@@ -38,7 +38,7 @@ const made = `# The library, function by function\n\nMade by \`npm run docs\` fr
 if (process.argv.includes('--check')) {
   if (readFileSync(page, 'utf8') !== made) {
     console.error('lib/API.md is not up to date: npm run docs');
-    process.exit(1);
+    process.exitCode = 1;
   }
 } else writeFileSync(page, made);
 
