@@ -12,7 +12,7 @@ export function readConfig(reader: Reader, type: ConfigFrame['type']): ConfigFra
       '/contIdx',
       'config-in-parts',
       `this is part ${part} of a configuration in parts`,
-      'a configuration in one frame',
+      'all its parts, put together by ConfigParts',
     );
   const timeBase = reader.u32('/timeBase') & 0xffffff;
   if (timeBase === 0) throw new Fault('/timeBase', 'time-base-zero', 'TIME_BASE is 0', 'ticks a second, 1 or more');
@@ -139,13 +139,19 @@ const hex = (bytes: Uint8Array): string => Array.from(bytes, (b) => b.toString(1
 export function encodeConfig(frame: ConfigFrame): Uint8Array {
   const writer = new Writer();
   writeHead(writer, frame.type, frame);
-  const isLong = frame.type === 'config-3';
-  if (isLong) writer.u16(frame.part ?? 0);
+  if (frame.type === 'config-3') writer.u16(frame.part ?? 0);
+  writer.raw(configBody(frame));
+  return sealed(writer);
+}
+
+/** From TIME_BASE to DATA_RATE. @throws RangeError when a name does not fit its field */
+export function configBody(frame: ConfigFrame): Uint8Array {
+  const writer = new Writer();
   writer.u32(frame.timeBase);
   writer.u16(frame.pmus.length);
-  for (const pmu of frame.pmus) writePmu(writer, pmu, isLong);
+  for (const pmu of frame.pmus) writePmu(writer, pmu, frame.type === 'config-3');
   writer.u16(frame.dataRate);
-  return sealed(writer);
+  return writer.done();
 }
 
 function writePmu(writer: Writer, pmu: PmuConfig, isLong: boolean): void {

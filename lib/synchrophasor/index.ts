@@ -4,6 +4,7 @@ export { crcCcitt } from './crc';
 export { dataFrameBytes } from './data';
 export { decodeFrame, encodeFrame } from './decode';
 export { frameTime, instantUs } from './head';
+export { ConfigParts, encodeConfigParts, type PartTaken } from './parts';
 export { refusedFrame } from './refusal';
 export { type Cut, FrameSplitter } from './splitter';
 export * from './status';

@@ -3,6 +3,7 @@ import type { Problem } from '../../lib/records';
 import {
   COMMANDS,
   type ConfigFrame,
+  ConfigParts,
   type Cut,
   type DataFrame,
   decodeFrame,
@@ -31,6 +32,8 @@ const ASK_AGAIN_MS = 3000;
 const TIME_BASE = 1_000_000;
 /** A configuration said to have changed is asked for this often at most. */
 const FOLLOW_US = 5e6;
+/** Refusals after which the configuration is asked for. */
+const STALE = new Set(['data-not-of-configuration', 'stream-unknown', 'config-parts-disordered']);
 
 export class Client implements LinkListener {
   state: ClientState = 'connecting';
@@ -38,6 +41,7 @@ export class Client implements LinkListener {
   readonly facts = { connects: 0, frames: 0, refused: 0, configurations: 0 };
   private link: Link | undefined;
   private config: ConfigFrame | undefined;
+  private parts = new ConfigParts();
   private readonly backoff = new Backoff();
   private readonly follow = new Thinning(FOLLOW_US);
   private retry: NodeJS.Timeout | undefined;
@@ -102,6 +106,7 @@ export class Client implements LinkListener {
     this.quiet();
     this.link = undefined;
     this.config = undefined;
+    this.parts = new ConfigParts();
     this.lastError = why;
     this.to('waiting');
     const lastedMs = this.upAtMs === undefined ? 0 : Date.now() - this.upAtMs;
@@ -110,6 +115,14 @@ export class Client implements LinkListener {
   }
 
   private take(bytes: Uint8Array): void {
+    const part = this.parts.take(bytes);
+    if (part.is === 'part') return;
+    if (part.is === 'wrong') this.refuse(part.problem, bytes);
+    else if (part.is === 'whole') this.configure(part.frame, bytes);
+    else this.takeWhole(bytes);
+  }
+
+  private takeWhole(bytes: Uint8Array): void {
     const decoded = decodeFrame(bytes, this.config);
     if (!decoded.ok) {
       this.refuse(decoded.problem, bytes);
@@ -154,8 +167,8 @@ export class Client implements LinkListener {
     this.facts.refused++;
     if (problem.code === 'configuration-missing' && this.state === 'no-configuration') return;
     this.listener.refused(problem, bytes);
-    const isStale = problem.code === 'data-not-of-configuration' || problem.code === 'stream-unknown';
-    if (isStale && this.follow.passes('stale', Date.now() * 1000)) this.command(commandFor(this.wanted));
+    if (STALE.has(problem.code) && this.follow.passes('stale', Date.now() * 1000))
+      this.command(commandFor(this.wanted));
   }
 
   /** Asks for the configuration until it comes, the second time for the other kind: not every sender knows both. */

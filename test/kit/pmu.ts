@@ -7,10 +7,24 @@ import {
   type ConfigFrame,
   type DataFrame,
   decodeFrame,
+  encodeConfigParts,
   encodeFrame,
   FrameSplitter,
   frameTime,
 } from '../../lib/synchrophasor';
+
+/** The same channels as a CFG-3. */
+export function longConfig(config: ConfigFrame): ConfigFrame {
+  const pmus = config.pmus.map((pmu) => ({
+    ...pmu,
+    phasors: pmu.phasors.map(({ name, isCurrent }, k) => ({
+      name,
+      isCurrent,
+      scale: { flags: 0, component: 4 + (k % 3), user: 0, factor: 1, angleRad: 0 },
+    })),
+  }));
+  return { ...config, type: 'config-3', version: 2, pmus };
+}
 
 /** Three voltages of one PMU, floats in polar form. */
 export function pmuConfig(idCode = 7, names: readonly string[] = ['VA', 'VB', 'VC', 'IA']): ConfigFrame {
@@ -50,6 +64,8 @@ export class Pmu {
   readonly lines = new Set<Socket>();
   /** answers configuration requests */
   answers = true;
+  /** answers requests for a CFG-3 with this one, in parts of so many bytes at most */
+  long: { readonly config: ConfigFrame; readonly mostBytes: number } | undefined;
   private peer: { address: string; port: number } | undefined;
 
   async start(): Promise<this> {
@@ -122,6 +138,8 @@ export class Pmu {
     this.commands.push(decoded.frame.command);
     const { command, idCode, time } = decoded.frame;
     if (command === COMMANDS['send-config-2'] && this.answers) answer(encodeFrame(this.config));
+    if (command === COMMANDS['send-config-3'] && this.answers && this.long)
+      for (const part of encodeConfigParts(this.long.config, this.long.mostBytes)) answer(part);
     if (command === COMMANDS['send-header'])
       answer(encodeFrame({ type: 'header', version: 1, idCode, time, text: 'A test PMU' }));
   }

@@ -3,9 +3,9 @@ import { once } from 'node:events';
 import { expect } from 'chai';
 import fc from 'fast-check';
 import { fitness, makeFrame, problemsOf } from '../../lib';
-import { encodeFrame } from '../../lib/synchrophasor';
+import { encodeConfigParts, encodeFrame } from '../../lib/synchrophasor';
 import { nodeRed, type Rig } from '../kit/node-red';
-import { Pmu, pmuConfig, pmuData } from '../kit/pmu';
+import { longConfig, Pmu, pmuConfig, pmuData } from '../kit/pmu';
 
 describe('the node synchrophasor in', function () {
   this.timeout(20_000);
@@ -148,6 +148,44 @@ describe('the node synchrophasor in', function () {
   it('asks for the other kind of configuration when the first does not come', async () => {
     await tcp({ configuration: 'config-3' });
     expect(pmu.commands.slice(0, 4)).to.deep.equal([1, 6, 5, 2]);
+    pmu.send(pmu.data());
+    await rig.until('readings', 2);
+  });
+
+  it('puts a CFG-3 in parts together, by TCP and UDP, and follows its change', async () => {
+    for (const over of [
+      { transport: 'tcp', port: pmu.tcpPort },
+      { transport: 'udp', port: pmu.udpPort },
+    ]) {
+      pmu.long = { config: longConfig(pmu.config), mostBytes: 60 };
+      await rig.deploy([]);
+      pmu.commands.length = 0;
+      await deploy({ ...over, configuration: 'config-3' });
+      await pmu.commanded('data-on');
+      expect(pmu.commands.filter((c) => c !== 1)).to.deep.equal([6, 2]);
+      const send = (bytes: Uint8Array) => (over.transport === 'tcp' ? pmu.send(bytes) : pmu.sendUdp(bytes));
+      send(pmu.data());
+      await rig.until('readings', 2);
+      pmu.long = { config: longConfig(pmuConfig(7, ['VX', 'VB', 'VA', 'IA'])), mostBytes: 60 };
+      send(pmu.data(undefined, 0x0480));
+      await rig.until('config', 2);
+      send(pmu.data());
+      const last = (await rig.until('readings', 6)).slice(4).map((m) => m.payload);
+      expect(last.map((r) => [r.terminal, r.voltageV])).to.deep.equal([
+        ['s/1', 7202],
+        ['s/2', 7201],
+      ]);
+    }
+  });
+
+  it('refuses parts of a configuration that are out of order, and asks for it anew', async () => {
+    await tcp();
+    const [first, , third] = encodeConfigParts(longConfig(pmu.config), 60);
+    pmu.send(first!);
+    pmu.send(third!);
+    const { problems } = (await rig.next('rejected')).payload;
+    expect(problems[0]).to.include({ code: 'config-parts-disordered', expected: 'part 2, or the last one' });
+    await pmu.commanded('send-config-2', 2);
     pmu.send(pmu.data());
     await rig.until('readings', 2);
   });
