@@ -98,7 +98,7 @@ describe('a CFG-3 in parts', () => {
     const spot = fc.tuple(fc.nat(frames.length - 1), fc.nat(250), fc.nat(255), fc.boolean());
     fc.assert(
       fc.property(spot, ([which, at, value, seal]) => {
-        const copies = frames.map((f) => Uint8Array.from(f));
+        const copies: Uint8Array[] = frames.map((f) => Uint8Array.from(f));
         const hit = copies[which]!;
         hit[at % hit.length] = value;
         if (seal) copies[which] = resealed(hit);
