@@ -1,9 +1,10 @@
-// Compiles lib and nodes to CommonJS in dist, bundles the board's pages, copies what Node-RED reads beside them, and makes examples/ from flows-examples/.
+// Compiles lib and nodes to CommonJS in dist, bundles the board's pages and the editor's dialogs, copies what Node-RED reads beside them, and makes examples/ from flows-examples/.
 import { execFileSync } from 'node:child_process';
 import { cpSync, existsSync, globSync, mkdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { createRequire } from 'node:module';
 import { dirname, join } from 'node:path';
 import { fileURLToPath } from 'node:url';
+import { buildEditor } from './editor.mjs';
 import { buildPages } from './pages.mjs';
 
 const root = join(dirname(fileURLToPath(import.meta.url)), '..');
@@ -17,6 +18,7 @@ for (const file of globSync('nodes/**/{phaseloom-*.html,locales/**/*.{json,html}
   copy(file, join('dist', file));
 
 await buildPages();
+await buildEditor();
 
 const { schemas } = require(join(root, 'dist/lib/records'));
 mkdirSync('dist/schemas');

@@ -119,4 +119,53 @@ describe('the editor in a browser', function () {
       expect(config(result.again)).to.deep.equal(config(result.after));
     });
   }
+
+  /** One wrong setting each; a text stands for what the reason must name. */
+  const WRONG: [type: string, setting: string, value: unknown, says: RegExp][] = [
+    ['phaseloom-screen', 'batteryLowPct', '101', /0 to 100/],
+    ['phaseloom-screen', 'futureToleranceS', '', /0 to 86400/],
+    ['phaseloom-phase-id', 'waitS', 'soon', /0 to 60/],
+    ['phaseloom-rotation', 'terminal1', 'S1/1', /three|network/i],
+    ['phaseloom-tie-check', 'toleranceDeg', 0, /0\.1 to 60/],
+    ['phaseloom-readings-in', 'topics', ['a/#/b'], /a\/#\/b/],
+    ['phaseloom-readings-in', 'mapping', '{"terminal":', /./],
+    ['phaseloom-synchrophasor-in', 'channels', [{ pmu: 'A' }], /1/],
+    ['phaseloom-alert-desk', 'perMinute', '0', /./],
+    ['phaseloom-handoff', 'url', 'ftp://here', /http/],
+  ];
+
+  it('a wrong setting makes a node invalid and says what would be right', async () => {
+    for (const [type, setting, value, says] of WRONG) {
+      const found = await page.evaluate(
+        ([name, key, wrong]) => {
+          const { node } = RED.view.createNode(name, 200, 200);
+          RED.nodes.add(node);
+          const [made] = RED.nodes.createExportableNodeSet([node]);
+          RED.nodes.remove(node.id);
+          RED.nodes.import([{ ...made, [key as string]: wrong }]);
+          const back = RED.nodes.node(node.id);
+          RED.editor.validateNode(back);
+          const { valid, validationErrors } = back;
+          RED.nodes.remove(node.id);
+          return { valid, why: (validationErrors as string[]).join('; ') };
+        },
+        [type, setting, value] as const,
+      );
+      expect(found.valid, type).to.equal(false);
+      expect(found.why, `${type} ${setting}`).to.match(says);
+    }
+  });
+
+  it('each check of a setting can give its reason: the editor takes one only from a function of two arguments', async () => {
+    const silent = await page.evaluate(
+      (types) =>
+        types.flatMap((type) =>
+          Object.entries(RED.nodes.getType(type).defaults as Record<string, { validate?: () => unknown }>)
+            .filter(([, { validate }]) => validate && validate.length !== 2)
+            .map(([key]) => `${type}.${key}`),
+        ),
+      [...TYPES, ...CONFIG],
+    );
+    expect(silent).to.deep.equal([]);
+  });
 });

@@ -27,8 +27,8 @@ interface NodeSet {
   err?: string;
 }
 
-/** Starts a plain Node-RED on a user directory and asks it which node sets it loaded. */
-async function loadedNodes(nodeRed: string, userDir: string): Promise<NodeSet[]> {
+/** Starts a plain Node-RED on a user directory and asks it which node sets it loaded, and for the script of the dialogs. */
+async function loadedNodes(nodeRed: string, userDir: string): Promise<{ sets: NodeSet[]; script: number }> {
   const port = await freePort();
   const red = join(root, 'node_modules', nodeRed, 'red.js');
   const child = spawn(process.execPath, [red, '--userDir', userDir, '--port', String(port), '-D', 'uiHost=127.0.0.1'], {
@@ -42,7 +42,10 @@ async function loadedNodes(nodeRed: string, userDir: string): Promise<NodeSet[]>
       const answer = await fetch(`http://127.0.0.1:${port}/nodes`, { headers: { accept: 'application/json' } }).catch(
         () => undefined,
       );
-      if (answer?.ok) return (await answer.json()) as NodeSet[];
+      if (answer?.ok) {
+        const script = await fetch(`http://127.0.0.1:${port}/resources/@phaseloom/node-red/editor.js`);
+        return { sets: (await answer.json()) as NodeSet[], script: script.status };
+      }
       await new Promise((r) => setTimeout(r, 250));
     }
     throw new Error(`${nodeRed} did not come up:\n${log}`);
@@ -74,7 +77,9 @@ describe('the tarball', function () {
     ['node-red-4', 4],
   ] as const) {
     it(`loads every node into a plain Node-RED ${version} without an error`, async () => {
-      const nodes = (await loadedNodes(name, folder)).filter((n) => n.module === '@phaseloom/node-red');
+      const { sets, script } = await loadedNodes(name, folder);
+      expect(script).to.equal(200);
+      const nodes = sets.filter((n) => n.module === '@phaseloom/node-red');
       expect(nodes.filter((n) => n.err).map((n) => `${n.id}: ${n.err}`)).to.deep.equal([]);
       expect(nodes.flatMap((n) => n.types).sort()).to.deep.equal(Object.keys(manifest['node-red'].nodes).sort());
     });
