@@ -29,7 +29,16 @@ export * from './meter-evidence';
 export * from './model';
 export { type DayPlan, dayPlan, type NextBest, nextBest } from './next-best';
 export { changeName, PERMUTATIONS } from './permutation';
+export {
+  type EvidenceNear,
+  evidenceNear,
+  type FeederPicture,
+  feederPicture,
+  type SectionPicture,
+  sectionPicture,
+} from './picture';
 export { bestProjection, explain, MOST_LOOPS, type Solution, solve } from './solve';
 export { CREDIBLE, SETTLED, type Suspect, suspects } from './suspects';
 export { type SweepArrays, sweepArrays } from './sweep';
 export * from './trace';
+export { type DrawnTree, drawTree, LaneIndex, type TreeDrawing } from './tree-drawing';

@@ -6,6 +6,7 @@ import type { Alert } from '../../lib/records';
 import { configNode, type FrameNode, type NetworkNode } from '../kit/config-nodes';
 import { Trouble } from '../kit/trouble';
 import type { Ledger, LedgerNode } from '../ledger/ledger';
+import { neighbours } from './neighbours';
 
 export interface BoardSettings {
   /** under Node-RED's HTTP node root */
@@ -36,7 +37,7 @@ export interface Board {
 const DEFAULT_PATH = '/phaseloom';
 
 export function boardOf(RED: NodeAPI, nodeId: string, settings: BoardSettings): Board {
-  return {
+  const board: Board = {
     RED,
     nodeId,
     settings,
@@ -47,18 +48,9 @@ export function boardOf(RED: NodeAPI, nodeId: string, settings: BoardSettings): 
     },
     network: () => configNode<NetworkNode>(RED, settings.network)?.network,
     frame: () => configNode<FrameNode>(RED, settings.frame)?.frame,
-    desk: () => deskOn(RED, settings.ledger),
+    desk: () => neighbours<Desk>(board, 'phaseloom-alert-desk', 'act')[0],
   };
-}
-
-function deskOn(RED: NodeAPI, ledger: string | undefined): Desk | undefined {
-  const found: Desk[] = [];
-  RED.nodes.eachNode((def) => {
-    if (def.type !== 'phaseloom-alert-desk' || (def as { ledger?: string }).ledger !== ledger) return;
-    const desk = RED.nodes.getNode(def.id) as unknown as Desk | null;
-    if (desk && typeof desk.act === 'function') found.push(desk);
-  });
-  return found[0];
+  return board;
 }
 
 /** @throws Trouble 'config' that says what would be right */

@@ -1,6 +1,7 @@
 /** Every route of the board. A part of the board with pages of its own adds its list here. */
 import { alertRoutes } from './alert-routes';
 import { eventRoutes } from './event-routes';
+import { feederRoutes } from './feeder-routes';
 import { fieldRoutes } from './field-routes';
 import { healthRoutes } from './health-routes';
 import { jobSheetRoutes } from './job-sheet-routes';
@@ -14,6 +15,7 @@ export const routes: readonly Route[] = [
   ...alertRoutes,
   ...recordRoutes,
   ...placeRoutes,
+  ...feederRoutes,
   ...fieldRoutes,
   ...jobSheetRoutes,
   ...healthRoutes,

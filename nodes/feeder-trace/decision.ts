@@ -29,6 +29,22 @@ export function readDecision(payload: Readonly<Record<string, unknown>>): { feed
   };
 }
 
+/** The same about several sections at once, as the board asks it: there a reason must be given. */
+export function readDecisions(payload: Readonly<Record<string, unknown>>): {
+  feeder: string;
+  decisions: readonly Decision[];
+} {
+  const { sections } = payload;
+  if (!Array.isArray(sections) || sections.length === 0 || sections.length > MOST_SECTIONS) {
+    throw new Trouble('section-invalid', `msg.payload.sections must be 1 to ${MOST_SECTIONS} names of sections`);
+  }
+  const comment = text(payload, 'comment', 2000);
+  const feeder = text(payload, 'feeder', 200);
+  return { feeder, decisions: sections.map((section) => readDecision({ ...payload, section, comment }).decision) };
+}
+
+const MOST_SECTIONS = 10_000;
+
 function text(payload: Readonly<Record<string, unknown>>, member: string, most: number): string {
   const value = payload[member];
   if (typeof value === 'string' && value.trim() !== '' && value.length <= most) return value.trim();

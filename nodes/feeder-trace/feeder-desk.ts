@@ -57,28 +57,35 @@ export class FeederDesk {
     for (const drawer of this.drawers.values()) if (drawer.file.take(finding)) this.later(drawer);
   }
 
-  /** @throws Trouble when no such correction is offered */
-  async decide(feeder: string | undefined, decision: Decision, at: string): Promise<Correction> {
+  /** All of them about what stands now. @throws Trouble when one of these corrections is not offered; then none is decided */
+  async decide(feeder: string | undefined, decisions: readonly Decision[], at: string): Promise<Correction[]> {
+    const { file, run } = await this.opened(feeder);
+    const made = decisions.map((d) => file.decide(run, d, at));
+    const corrections = made.map((m) => {
+      if (typeof m === 'string') throw new Trouble('correction-unknown', m);
+      return m;
+    });
+    if (this.settings.ledger) await keep(this.settings.ledger, corrections);
+    for (const c of corrections) this.take(c);
+    return corrections;
+  }
+
+  /** A feeder as it stands now. @throws Trouble 'feeder-unknown' */
+  async opened(feeder: string | undefined): Promise<{ readonly file: CaseFile; readonly run: FeederTrace }> {
     await this.recalled;
     const drawer = this.drawerOf(feeder);
     drawer.run ??= drawer.file.run();
-    const made = drawer.file.decide(drawer.run, decision, at);
-    if (typeof made === 'string') throw new Trouble('correction-unknown', made);
-    if (this.settings.ledger) await keep(this.settings.ledger, [made]);
-    this.take(made);
-    return made;
+    return { file: drawer.file, run: drawer.run };
   }
 
   /** @throws Trouble while nothing is known of the feeder, or when its file cannot say it so */
   async download(feeder: string | undefined, request: DownloadRequest): Promise<Download> {
-    await this.recalled;
-    const drawer = this.drawerOf(feeder);
-    drawer.run ??= drawer.file.run();
-    const record = drawer.file.record(drawer.run);
-    if (record) return download(drawer.run, record, this.settings.places, request);
+    const { file, run } = await this.opened(feeder);
+    const record = file.record(run);
+    if (record) return download(run, record, this.settings.places, request);
     throw new Trouble(
       'no-evidence',
-      `nothing is known of feeder ${drawer.file.feeder.id} yet; expected a finding about it first`,
+      `nothing is known of feeder ${file.feeder.id} yet; expected a finding about it first`,
     );
   }
 

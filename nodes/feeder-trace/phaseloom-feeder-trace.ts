@@ -15,6 +15,7 @@ import { isDecision, readDecision } from './decision';
 import { readDownload } from './download';
 import { FeederDesk } from './feeder-desk';
 import { feederFromFile } from './feeder-file';
+import { type FeederWindow, windowOf } from './window';
 
 interface FeederTraceDef extends EvidenceDef {
   feederFrom: string;
@@ -89,6 +90,13 @@ function run(
     },
     failed: (cause) => node.error(asError(cause)),
   });
+  (node as Node & { window: FeederWindow }).window = windowOf(
+    desk,
+    { feeders, isCim: places !== undefined },
+    (corrections) => {
+      for (const payload of corrections) node.send([null, { payload }, null] as never);
+    },
+  );
   node.on('input', (msg, send, done) => {
     const { payload } = msg;
     if (isMeters(payload)) return done(troubleIn(() => desk.takeMeters(payload.feeder, payload)));
@@ -125,7 +133,8 @@ type Request = Readonly<Record<string, unknown>>;
 
 async function decided(desk: FeederDesk, payload: Request, at: string) {
   const { feeder, decision } = readDecision(payload);
-  return desk.decide(feeder, decision, at);
+  const [made] = await desk.decide(feeder, [decision], at);
+  return made;
 }
 
 const fetched = async (desk: FeederDesk, payload: Request) =>

@@ -1,0 +1,91 @@
+/** What the board sees of the feeders of a node, and what it may do there. */
+import type { Feeder } from '../../lib/feeder/model';
+import { dayPlan } from '../../lib/feeder/next-best';
+import { type FeederPicture, feederPicture, type SectionPicture, sectionPicture } from '../../lib/feeder/picture';
+import type { FeederTrace } from '../../lib/feeder/trace';
+import { formatInstant } from '../../lib/instant';
+import type { Correction, Trace } from '../../lib/records';
+import { Trouble } from '../kit/trouble';
+import { readDecisions } from './decision';
+import { type Download, readDownload } from './download';
+import type { FeederDesk } from './feeder-desk';
+
+export interface FeederWindow {
+  readonly feeders: readonly { readonly id: string; readonly name: string; readonly sections: number }[];
+  /** ways in which corrections can leave as a file */
+  readonly formats: readonly string[];
+  look(feeder: string): Promise<{ readonly picture: FeederPicture; readonly trace: Trace | null }>;
+  section(feeder: string, section: string): Promise<SectionPicture>;
+  /** a crew's day: the terminals to read, in the order of choice and in the order of a walk along the feeder */
+  day(feeder: string, visits: number): Promise<readonly Visit[]>;
+  /** {action, feeder, sections, by, comment}; rejects with a Trouble */
+  decide(request: Readonly<Record<string, unknown>>): Promise<readonly Correction[]>;
+  /** {format, acceptedOnly} */
+  file(feeder: string, request: Readonly<Record<string, unknown>>): Promise<Download>;
+}
+
+export interface Visit {
+  readonly section: string;
+  readonly terminals: readonly string[];
+  readonly by: 'labels-below' | 'information';
+  readonly settles: number;
+  /** 1 for the first of the walk */
+  readonly walk: number;
+}
+
+interface Shown {
+  readonly feeders: readonly Feeder[];
+  readonly isCim: boolean;
+}
+
+export const MOST_VISITS = 50;
+
+export function windowOf(
+  desk: FeederDesk,
+  { feeders, isCim }: Shown,
+  decided: (corrections: readonly Correction[]) => void,
+): FeederWindow {
+  return {
+    feeders: feeders.map((f) => ({ id: f.id, name: f.document.name ?? f.id, sections: f.count - 1 })),
+    formats: isCim ? ['csv', 'geojson', 'cim'] : ['csv', 'geojson'],
+    async look(feeder) {
+      const { file, run } = await desk.opened(feeder);
+      return { picture: feederPicture(run), trace: file.record(run) ?? null };
+    },
+    async section(feeder, section) {
+      const { run } = await desk.opened(feeder);
+      return sectionPicture(run, indexOf(run, section));
+    },
+    day: async (feeder, visits) => dayOf((await desk.opened(feeder)).run, visits),
+    async decide(request) {
+      const { feeder, decisions } = readDecisions(request);
+      const made = await desk.decide(feeder, decisions, formatInstant(Date.now() * 1000));
+      decided(made);
+      return made;
+    },
+    file: (feeder, request) => desk.download(feeder, readDownload(request)),
+  };
+}
+
+function indexOf({ feeder }: FeederTrace, section: string): number {
+  const v = feeder.indexOf.get(section);
+  if (v !== undefined && v > 0) return v;
+  throw new Trouble('not-found', `the feeder ${feeder.id} has no section ${JSON.stringify(section)}`);
+}
+
+function dayOf({ feeder, solution, evidence, measured }: FeederTrace, visits: number): readonly Visit[] {
+  if (!Number.isInteger(visits) || visits < 1 || visits > MOST_VISITS) {
+    throw new Trouble('visits-invalid', `visits must be a whole number from 1 to ${MOST_VISITS}`);
+  }
+  const readable = new Uint8Array(feeder.count);
+  for (const t of feeder.terminals.values()) readable[t.section] = 1;
+  const allowed = feeder.terminals.size === 0 ? undefined : readable;
+  const { choices, travel } = dayPlan(solution, evidence, measured, visits, allowed);
+  return choices.map(({ section, by, settles }) => ({
+    section: feeder.ids[section]!,
+    terminals: [...feeder.terminals.values()].filter((t) => t.section === section).map((t) => t.id),
+    by,
+    settles,
+    walk: travel.indexOf(section) + 1,
+  }));
+}
