@@ -57,11 +57,7 @@ describe('the feeder routes of the board', () => {
     const m9 = shown.picture.ids.indexOf('m9');
     expect(shown.picture.likeliest.slice(3 * m9, 3 * m9 + 3)).to.deep.equal([1, 0, 2]);
     const section = await get<SectionPicture>('feeder/section?feeder=F&section=m8');
-    expect([section.recorded, section.phases, section.fedBy]).to.deep.equal([
-      ['A', 'B', 'C'],
-      ['B', 'A', 'C'],
-      'm7',
-    ]);
+    expect([section.recorded, section.phases, section.fedBy]).to.deep.equal([['A', 'B', 'C'], ['B', 'A', 'C'], 'm7']);
     expect(section.near.map((e) => e.section)).to.deep.equal(['m9', 'm6']);
     expect(section.near[0]!.from.every((id) => CROSSED.some((c) => c.id === id))).to.equal(true);
     const { visits } = await get<{ visits: { section: string; terminals: string[]; walk: number }[] }>(
