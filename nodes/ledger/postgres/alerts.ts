@@ -2,19 +2,20 @@
 import { parseInstant } from '../../../lib/instant';
 import type { Alert } from '../../../lib/records';
 import { type Client, storable } from './connection';
+import type { StoredRow } from './stored-row';
 
 interface Row {
   readonly seq: number;
   readonly body: string;
 }
 
-/** False when somebody else made a transition in between. */
-export async function save(client: Client, alert: Alert): Promise<boolean> {
+/** undefined when somebody else made a transition in between. */
+export async function save(client: Client, alert: Alert): Promise<StoredRow | undefined> {
   const { id, key, category, subject, priority, state, active, revision, transition } = alert;
   const { rows } = await client.query<{ revision: number }>('select revision from alert where key = $1 for update', [
     storable(key),
   ]);
-  if ((rows[0]?.revision ?? 0) !== revision - 1) return false;
+  if ((rows[0]?.revision ?? 0) !== revision - 1) return undefined;
   const atUs = parseInstant(alert.at);
   const body = JSON.stringify(alert);
   await client.query(
@@ -23,11 +24,11 @@ export async function save(client: Client, alert: Alert): Promise<boolean> {
        state = excluded.state, active = excluded.active, revision = excluded.revision, at_us = excluded.at_us, body = excluded.body`,
     [key, id, category, subject, priority, state, active ? 1 : 0, revision, atUs, body].map(storable),
   );
-  await client.query(
-    'insert into alert_transition (id, key, revision, subject, transition, state, at_us, made_by, body) values ($1, $2, $3, $4, $5, $6, $7, $8, $9)',
+  const inserted = await client.query<{ seq: number }>(
+    'insert into alert_transition (id, key, revision, subject, transition, state, at_us, made_by, body) values ($1, $2, $3, $4, $5, $6, $7, $8, $9) returning seq',
     [id, key, revision, subject, transition, state, atUs, alert.by ?? null, body].map(storable),
   );
-  return true;
+  return { table: 'alert_transition', seq: inserted.rows[0]!.seq, id, body, record: alert };
 }
 
 export async function alerts(client: Client, { keys, openOnly }: { keys?: readonly string[]; openOnly?: boolean }) {

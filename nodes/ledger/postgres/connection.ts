@@ -130,6 +130,10 @@ export function explained(cause: unknown, label: string): unknown {
 /** The one text that a column of PostgreSQL cannot hold is replaced in columns; in the record itself JSON writes it as an escape. */
 export const storable = <T>(value: T): T => (typeof value === 'string' ? value.replaceAll('\0', '\uFFFD') : value) as T;
 
+/** Rows as one array a column, as unnest takes them. */
+export const columnsOf = (rows: readonly (readonly unknown[])[], width: number): unknown[][] =>
+  Array.from({ length: width }, (_, i) => rows.map((row) => storable(row[i])));
+
 function driver(): typeof import('pg') {
   try {
     return require('pg');

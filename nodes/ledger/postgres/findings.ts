@@ -1,69 +1,99 @@
 /** Findings: what was concluded. Every one stays; of each kind and subject one holds. */
 import { parseInstant } from '../../../lib/instant';
-import type { Finding, PhaseloomRecord } from '../../../lib/records';
+import type { Finding } from '../../../lib/records';
 import { aboutOf, subjectOf } from '../subject';
-import { type Client, storable } from './connection';
+import { type Client, columnsOf, storable } from './connection';
+import { type KnownFinding, Standing } from './standing';
+import { type StoredRow, storedRows } from './stored-row';
+import type { Store } from './write';
 
-interface Known {
-  readonly id: string;
-  readonly at_us: number;
-  readonly frame_revision: string | null;
-  readonly superseded_by: string | null;
-}
+/** As store of a ledger with this clock. */
+export const storeFindings =
+  (nowUs: () => number): Store<Finding, { readonly isNew: boolean }> =>
+  async (client, findings, stored) => {
+    const abouts = findings.map((finding) => storable(aboutOf(finding)));
+    const standing = new Standing(await knownFindings(client, findings, abouts));
+    const answers = findings.map((finding, i) => ({ isNew: standing.keep(finding, abouts[i]!) }));
+    // First those that lose their place: of each kind and subject never two hold.
+    const changed = standing.changed();
+    await supersede(
+      client,
+      changed.filter((c) => c.supersededBy !== null),
+      nowUs(),
+    );
+    const rows = await insert(client, standing.fresh(), nowUs());
+    await restore(
+      client,
+      changed.filter((c) => c.supersededBy === null),
+    );
+    const byId = new Map(rows.map((row) => [row.id, row]));
+    for (const [i, { isNew }] of answers.entries()) if (isNew) stored[i]!.push(byId.get(findings[i]!.id)!);
+    return answers;
+  };
 
-/** True when it is new. */
-export async function keep(client: Client, finding: Finding, nowUs: number, stored: PhaseloomRecord[]) {
-  const about = storable(aboutOf(finding));
-  const { rows } = await client.query<Known & { holds: boolean }>(
-    `select id, at_us, frame_revision, superseded_by, true as holds from finding where kind = $1 and about = $2 and superseded_by is null
-     union all select id, at_us, frame_revision, superseded_by, false from finding where id = $3`,
-    [finding.kind, about, finding.id],
+async function knownFindings(client: Client, findings: readonly Finding[], abouts: readonly string[]) {
+  const { rows } = await client.query<KnownFinding>(
+    `select f.id, f.kind, f.about, f.at_us, f.frame_revision, f.superseded_by
+     from (select distinct k, a from unnest($1::text[], $2::text[]) as t (k, a)) as t
+     join finding as f on f.kind = t.k and f.about = t.a and f.superseded_by is null
+     union select id, kind, about, at_us, frame_revision, superseded_by from finding where id = any($3::text[])`,
+    [findings.map((f) => f.kind), abouts, findings.map((f) => f.id)],
   );
-  const holding = rows.find((row) => row.holds);
-  const known = rows.find((row) => !row.holds);
-  if (known) {
-    if (holding && isSaidAnew(known, holding)) await takePlace(client, known.id, holding.id, nowUs);
-    return false;
-  }
-  await store(client, finding, about, holding, nowUs);
-  stored.push(finding);
-  return true;
+  return rows;
 }
 
-async function store(client: Client, finding: Finding, about: string, holding: Known | undefined, nowUs: number) {
-  const atUs = parseInstant(finding.at);
-  const late = holding !== undefined && atUs < holding.at_us;
-  if (holding && !late) await supersede(client, holding.id, finding.id, nowUs);
-  const cells = [
-    finding.id,
-    finding.kind,
-    subjectOf(finding),
-    about,
-    atUs,
-    nowUs,
-    (finding as { verdict?: string }).verdict ?? null,
-    finding.frame?.id ?? null,
-    finding.frame?.revision ?? null,
-    late ? holding.id : null,
-    late ? nowUs : null,
-    JSON.stringify(finding),
-  ];
-  await client.query(
+type Fresh = ReturnType<Standing['fresh']>;
+type Changed = ReturnType<Standing['changed']>;
+
+async function insert(client: Client, fresh: Fresh, nowUs: number): Promise<StoredRow[]> {
+  if (fresh.length === 0) return [];
+  const given = fresh.map((f) => ({ ...f, record: f.finding, body: JSON.stringify(f.finding) }));
+  const sources = fresh.flatMap(({ finding }) => [...new Set(finding.from)].map((source) => [finding.id, source]));
+  const { rows } = await client.query<{ id: string; seq: number }>(
     `with f as (insert into finding (id, kind, subject, about, at_us, stored_at_us, verdict, frame_id, frame_revision, superseded_by,
-       superseded_at_us, body) values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12) returning seq)
-     insert into finding_source (finding_seq, source_id) select f.seq, s.id from f, unnest($13::text[]) as s (id) on conflict do nothing`,
-    [...cells.map(storable), finding.from.map(storable)],
+         superseded_at_us, body)
+       select a, b, c, d, e, $13, f, g, h, i, case when i is not null then $13::bigint end, j::json
+       from unnest($1::text[], $2::text[], $3::text[], $4::text[], $5::bigint[], $6::text[], $7::text[], $8::text[], $9::text[], $10::text[])
+         with ordinality as t (a, b, c, d, e, f, g, h, i, j, n) order by n returning id, seq),
+     s as (insert into finding_source (finding_seq, source_id)
+       select f.seq, t.s from unnest($11::text[], $12::text[]) as t (id, s) join f using (id))
+     select id, seq from f`,
+    [...columnsOf(given.map(cellsOf), 10), ...columnsOf(sources, 2), nowUs],
+  );
+  return storedRows('finding', rows, given);
+}
+
+const cellsOf = ({ finding, about, supersededBy, body }: Fresh[number] & { readonly body: string }): unknown[] => [
+  finding.id,
+  finding.kind,
+  subjectOf(finding),
+  about,
+  parseInstant(finding.at),
+  (finding as { verdict?: string }).verdict ?? null,
+  finding.frame?.id ?? null,
+  finding.frame?.revision ?? null,
+  supersededBy,
+  body,
+];
+
+async function supersede(client: Client, changed: Changed, nowUs: number): Promise<void> {
+  if (changed.length === 0) return;
+  await client.query(
+    `update finding set superseded_by = t.by, superseded_at_us = $3 from unnest($1::text[], $2::text[]) as t (id, by)
+     where finding.id = t.id`,
+    [
+      ...columnsOf(
+        changed.map((c) => [c.known.id, c.supersededBy]),
+        2,
+      ),
+      nowUs,
+    ],
   );
 }
 
-async function takePlace(client: Client, id: string, holdingId: string, nowUs: number): Promise<void> {
-  await supersede(client, holdingId, id, nowUs);
-  await client.query('update finding set superseded_by = null, superseded_at_us = null where id = $1', [id]);
+async function restore(client: Client, changed: Changed): Promise<void> {
+  if (changed.length === 0) return;
+  await client.query('update finding set superseded_by = null, superseded_at_us = null where id = any($1::text[])', [
+    changed.map((c) => c.known.id),
+  ]);
 }
-
-const supersede = (client: Client, id: string, by: string, nowUs: number) =>
-  client.query('update finding set superseded_by = $1, superseded_at_us = $2 where id = $3', [by, nowUs, id]);
-
-/** A correction taken back: the same is said of the same instant once more, and what was said in between came of another frame. */
-const isSaidAnew = (known: Known, holding: Known): boolean =>
-  known.superseded_by !== null && known.at_us === holding.at_us && known.frame_revision !== holding.frame_revision;

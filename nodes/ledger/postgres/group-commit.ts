@@ -1,21 +1,18 @@
 /**
  * Writes of many callers in one transaction: what comes while one is under way goes together into the next. A write that cannot be
- * stored fails alone; when the server is in trouble all wait, in order, and are tried again. All workers write one after the other,
- * so places in the ledger become visible in their order and nobody who reads on from a place misses one.
+ * stored fails alone; when the server is in trouble all wait, in order, and are tried again.
  */
 import type { Pool } from 'pg';
-import type { PhaseloomRecord } from '../../../lib/records';
 import { asError, Trouble } from '../../kit/trouble';
 import { StoreTrouble } from '../sqlite/store-trouble';
 import type { Client } from './connection';
+import type { StoredRow } from './stored-row';
+import { CommitInDoubt, cameToPass, inTransaction } from './transaction';
+import { type Outcome, type Store, storeEach, storeTogether, type Write } from './write';
 
 const LARGEST_GROUP = 1000;
 const FIRST_RETRY_MS = 20;
 const LAST_RETRY_MS = 5000;
-
-/** Stores, and notes the records that are new; may be run again after a rollback. */
-export type Run<T> = (client: Client, stored: PhaseloomRecord[]) => Promise<T>;
-type Outcome = { readonly value: unknown; readonly stored: readonly PhaseloomRecord[] } | { readonly failure: Error };
 
 export interface GroupCommitOptions {
   readonly maxPending: number;
@@ -23,13 +20,12 @@ export interface GroupCommitOptions {
   /** makes StoreTrouble of what is the server's fault */
   readonly explain: (cause: unknown) => unknown;
   /** the last write of every transaction, told of all that is new in it */
-  readonly beforeCommit: (client: Client, stored: readonly PhaseloomRecord[]) => Promise<void>;
-  readonly afterCommit: (stored: readonly PhaseloomRecord[]) => void;
+  readonly beforeCommit: (client: Client, stored: readonly StoredRow[]) => Promise<void>;
+  readonly afterCommit: (stored: readonly StoredRow[]) => void;
 }
 
-interface Waiting {
+interface Waiting extends Write {
   readonly size: number;
-  readonly run: Run<unknown>;
   readonly resolve: (value: unknown) => void;
   readonly reject: (cause: Error) => void;
 }
@@ -40,6 +36,8 @@ export class GroupCommit {
   /** what keeps the server from committing now */
   trouble: StoreTrouble | undefined;
   private queue: Waiting[] = [];
+  /** the writes at the head of the queue whose commit was asked for and not answered */
+  private doubt: { readonly group: readonly Waiting[]; readonly commit: CommitInDoubt } | undefined;
   private working: Promise<void> | undefined;
   private retries = 0;
   private giveUpAt = Number.POSITIVE_INFINITY;
@@ -51,12 +49,12 @@ export class GroupCommit {
     private readonly options: GroupCommitOptions,
   ) {}
 
-  add<T>(size: number, run: Run<T>): Promise<T> {
+  add<I, T>(size: number, item: I, store: Store<I, T>): Promise<T> {
     if (this.closed)
       return Promise.reject(new Trouble('ledger-closed', 'the ledger is closed: nothing more is stored'));
     if (this.pending > 0 && this.pending + size > this.options.maxPending) return Promise.reject(this.overflow());
     return new Promise<T>((resolve, reject) => {
-      this.queue.push({ size, run, resolve: resolve as (value: unknown) => void, reject });
+      this.queue.push({ size, item, store, resolve: resolve as (value: unknown) => void, reject });
       this.pending += size;
       this.working ??= this.work();
     });
@@ -74,15 +72,17 @@ export class GroupCommit {
     // What comes in the same turn of the event loop goes together.
     await new Promise((resolve) => setImmediate(resolve));
     while (this.queue.length > 0) {
-      const group = this.nextGroup();
+      const group = this.doubt?.group ?? this.nextGroup();
       try {
-        const outcomes = await this.commit(group.map(({ run }) => run));
+        const outcomes = await this.commit(group);
         this.queue.splice(0, group.length);
+        this.doubt = undefined;
         this.trouble = undefined;
         this.retries = 0;
         this.settle(group, outcomes);
       } catch (cause) {
-        this.trouble = cause as StoreTrouble;
+        if (cause instanceof CommitInDoubt) this.doubt = { group, commit: cause };
+        this.trouble = cause instanceof CommitInDoubt ? cause.trouble : (cause as StoreTrouble);
         if (performance.now() > this.giveUpAt) this.giveUp(this.trouble);
         else await this.rest();
       }
@@ -99,73 +99,44 @@ export class GroupCommit {
     return this.queue.slice(0, n);
   }
 
-  /** Throws StoreTrouble, and then nothing of the group is stored. */
-  private async commit(group: readonly Run<unknown>[]): Promise<Outcome[]> {
-    try {
-      return await this.transaction(group, perform);
-    } catch (cause) {
-      if (cause instanceof StoreTrouble) throw cause;
+  /** Throws StoreTrouble, and then nothing of the group is stored, or CommitInDoubt. */
+  private async commit(group: readonly Waiting[]): Promise<readonly Outcome[]> {
+    if (this.doubt) {
+      if (await cameToPass(this.pool, this.options.explain, this.doubt.commit)) return this.doubt.commit.outcomes;
+      this.doubt = undefined;
     }
     try {
-      return await this.transaction(group, (client, run) => this.performAlone(client, run));
+      return await this.transaction((client) => storeTogether(client, group));
     } catch (cause) {
-      throw cause instanceof StoreTrouble ? cause : new StoreTrouble('ledger-trouble', asError(cause).message);
+      if (cause instanceof StoreTrouble || cause instanceof CommitInDoubt) throw cause;
+    }
+    try {
+      return await this.transaction((client) => storeEach(client, group, this.options.explain));
+    } catch (cause) {
+      const isKnown = cause instanceof StoreTrouble || cause instanceof CommitInDoubt;
+      throw isKnown ? cause : new StoreTrouble('ledger-trouble', asError(cause).message);
     }
   }
 
-  private async transaction(
-    group: readonly Run<unknown>[],
-    one: (client: Client, run: Run<unknown>) => Promise<Outcome>,
-  ): Promise<Outcome[]> {
-    const client = await this.pool.connect().catch((cause) => {
-      throw this.options.explain(cause);
-    });
-    // A connection that breaks also fails the statement under way, and that is where it is told.
-    const ignore = () => {};
-    client.on('error', ignore);
-    let broken = false;
-    try {
-      await client.query('begin');
-      await client.query("select pg_advisory_xact_lock(hashtext('phaseloom ledger'), hashtext(current_schema()))");
-      const outcomes: Outcome[] = [];
-      for (const run of group) outcomes.push(await one(client, run));
+  private transaction(body: (client: Client) => Promise<Outcome[]>): Promise<readonly Outcome[]> {
+    return inTransaction(this.pool, this.options.explain, async (client) => {
+      const outcomes = await body(client);
       await this.options.beforeCommit(
         client,
         outcomes.flatMap((o) => ('failure' in o ? [] : o.stored)),
       );
-      await client.query('commit');
       return outcomes;
-    } catch (cause) {
-      await client.query('rollback').catch(() => (broken = true));
-      throw this.options.explain(cause);
-    } finally {
-      client.off('error', ignore);
-      client.release(broken);
-    }
-  }
-
-  private async performAlone(client: Client, run: Run<unknown>): Promise<Outcome> {
-    await client.query('savepoint one');
-    try {
-      const outcome = await perform(client, run);
-      await client.query('release savepoint one');
-      return outcome;
-    } catch (cause) {
-      const explained = this.options.explain(cause);
-      if (explained instanceof StoreTrouble) throw explained;
-      await client.query('rollback to savepoint one');
-      return { failure: asError(explained) };
-    }
+    });
   }
 
   private settle(group: readonly Waiting[], outcomes: readonly Outcome[]): void {
-    const stored: PhaseloomRecord[] = [];
+    const stored: StoredRow[] = [];
     for (const [i, outcome] of outcomes.entries()) {
       const { size, resolve, reject } = group[i]!;
       this.pending -= size;
       if ('failure' in outcome) reject(outcome.failure);
       else {
-        for (const record of outcome.stored) stored.push(record);
+        for (const row of outcome.stored) stored.push(row);
         resolve(outcome.value);
       }
     }
@@ -185,7 +156,13 @@ export class GroupCommit {
 
   private giveUp(trouble: StoreTrouble): void {
     const why = new Trouble('ledger-closed', `the ledger closed before this could be stored: ${trouble.message}`);
-    for (const { reject } of this.queue.splice(0)) reject(why);
+    const unknown = new Trouble(
+      'ledger-closed',
+      `the ledger closed before it was known whether this was stored: ${trouble.message}`,
+    );
+    const inDoubt = this.doubt?.group.length ?? 0;
+    for (const [i, { reject }] of this.queue.splice(0).entries()) reject(i < inDoubt ? unknown : why);
+    this.doubt = undefined;
     this.pending = 0;
   }
 
@@ -193,9 +170,4 @@ export class GroupCommit {
     const why = this.trouble ? `: ${this.trouble.message}` : '; records come faster than they can be stored';
     return new Trouble('ledger-overflow', `${this.pending} records wait to be stored and no more are taken${why}`);
   }
-}
-
-async function perform(client: Client, run: Run<unknown>): Promise<Outcome> {
-  const stored: PhaseloomRecord[] = [];
-  return { value: await run(client, stored), stored };
 }

@@ -1,9 +1,11 @@
 /** Readings and rejections: what came in. A batch is one statement. */
 import { parseInstant } from '../../../lib/instant';
-import type { PhaseloomRecord, Reading, Rejection } from '../../../lib/records';
+import type { Reading, Rejection } from '../../../lib/records';
 import type { Admission, AdmittedReading, StoredReading } from '../ledger';
-import { type Client, storable } from './connection';
-import { addToTally } from './tally';
+import { type Client, columnsOf, storable } from './connection';
+import { insertRejections } from './rejections';
+import { type StoredRow, storedRows } from './stored-row';
+import type { Store } from './write';
 
 interface ReadingRow {
   readonly seq: number;
@@ -11,57 +13,42 @@ interface ReadingRow {
   readonly body: string;
 }
 
-export async function admit(
-  client: Client,
-  readings: readonly AdmittedReading[],
-  rejections: readonly Rejection[],
-  stored: PhaseloomRecord[],
-): Promise<Admission> {
-  const fresh = new Map(readings.length > 0 ? await insertReadings(client, readings) : []);
-  await addToTally(client, 'reading', fresh.size);
-  if (rejections.length > 0) await reject(client, rejections, stored);
+export interface Batch {
+  readonly readings: readonly AdmittedReading[];
+  readonly rejections: readonly Rejection[];
+}
+
+export const storeBatches: Store<Batch, Admission> = async (client, batches, stored) => {
+  const readings = batches.flatMap((batch) => batch.readings);
+  const fresh = byId(await insertReadings(client, readings));
+  const refused = byId(
+    await insertRejections(
+      client,
+      batches.flatMap((batch) => batch.rejections),
+    ),
+  );
   const old = await placesOf(
     client,
     readings.map(({ reading }) => reading.id).filter((id) => !fresh.has(id)),
   );
   const seen = new Set<string>();
-  return {
-    readings: readings.map(({ reading: { id } }) => {
+  return batches.map((batch, i) => {
+    for (const { id } of batch.rejections) take(refused, id, stored[i]!);
+    const places = batch.readings.map(({ reading: { id } }) => {
+      const seq = fresh.get(id)?.seq ?? old.get(id)!;
       const isNew = fresh.has(id) && !seen.has(id);
+      if (isNew) stored[i]!.push(fresh.get(id)!);
       seen.add(id);
-      return { seq: (fresh.get(id) ?? old.get(id))!, isNew };
-    }),
-  };
-}
+      return { seq, isNew };
+    });
+    return { readings: places };
+  });
+};
 
-/** How many were new. */
-export async function reject(
-  client: Client,
-  rejections: readonly Rejection[],
-  stored: PhaseloomRecord[],
-): Promise<number> {
-  const columns = columnsOf(
-    rejections.map((r) => [
-      r.id,
-      parseInstant(r.at),
-      r.source,
-      r.terminal,
-      r.stage,
-      r.problems[0]?.code ?? '',
-      JSON.stringify(r),
-    ]),
-    7,
-  );
-  const { rows } = await client.query<{ id: string }>(
-    `insert into rejection (id, at_us, source, terminal, stage, code, body)
-     select a, b, c, d, e, f, g::json from unnest($1::text[], $2::bigint[], $3::text[], $4::text[], $5::text[], $6::text[], $7::text[])
-       with ordinality as t (a, b, c, d, e, f, g, n) order by n on conflict (id) do nothing returning id`,
-    columns,
-  );
-  const fresh = new Set(rows.map((row) => row.id));
-  for (const rejection of rejections) if (fresh.delete(rejection.id)) stored.push(rejection);
-  await addToTally(client, 'rejection', rows.length);
-  return rows.length;
+function take(fresh: Map<string, StoredRow>, id: string, stored: StoredRow[]): void {
+  const row = fresh.get(id);
+  if (row) stored.push(row);
+  fresh.delete(id);
 }
 
 export async function readingsAfter(client: Client, seq: number, limit: number, door?: string) {
@@ -97,15 +84,24 @@ export async function readingsBetween(client: Client, terminal: string, fromUs: 
   return rows.map(opened);
 }
 
-async function insertReadings(client: Client, readings: readonly AdmittedReading[]): Promise<[string, number][]> {
+async function insertReadings(client: Client, readings: readonly AdmittedReading[]): Promise<StoredRow[]> {
+  if (readings.length === 0) return [];
+  const given = readings.map((admitted) => ({
+    record: admitted.reading,
+    body: JSON.stringify(admitted.reading),
+    admitted,
+  }));
   const { rows } = await client.query<{ id: string; seq: number }>(
     `insert into reading (id, terminal, taken_at_us, received_at_us, source, door, instrument, taken_by, job, against, angle_deg, voltage_v, body)
      select a, b, c, d, e, f, g, h, i, j, k, l, m::json from unnest($1::text[], $2::text[], $3::bigint[], $4::bigint[], $5::text[], $6::text[],
        $7::text[], $8::text[], $9::text[], $10::text[], $11::float8[], $12::float8[], $13::text[])
        with ordinality as t (a, b, c, d, e, f, g, h, i, j, k, l, m, n) order by n on conflict (id) do nothing returning id, seq`,
-    columnsOf(readings.map(cellsOf), 13),
+    columnsOf(
+      given.map(({ admitted, body }) => [...cellsOf(admitted), body]),
+      13,
+    ),
   );
-  return rows.map(({ id, seq }) => [id, seq]);
+  return storedRows('reading', rows, given);
 }
 
 const cellsOf = ({ reading: r, source, receivedAtUs, door }: AdmittedReading): unknown[] => [
@@ -121,8 +117,9 @@ const cellsOf = ({ reading: r, source, receivedAtUs, door }: AdmittedReading): u
   r.against ?? null,
   r.angleDeg ?? null,
   r.voltageV ?? null,
-  JSON.stringify(r),
 ];
+
+const byId = (rows: readonly StoredRow[]) => new Map(rows.map((row) => [row.id, row]));
 
 async function placesOf(client: Client, ids: readonly string[]): Promise<Map<string, number>> {
   if (ids.length === 0) return new Map();
@@ -132,8 +129,5 @@ async function placesOf(client: Client, ids: readonly string[]): Promise<Map<str
   );
   return new Map(rows.map(({ id, seq }) => [id, seq]));
 }
-
-const columnsOf = (rows: readonly (readonly unknown[])[], width: number): unknown[][] =>
-  Array.from({ length: width }, (_, i) => rows.map((row) => storable(row[i])));
 
 const opened = ({ seq, body }: ReadingRow): StoredReading => ({ seq, reading: JSON.parse(body) as Reading });

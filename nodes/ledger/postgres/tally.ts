@@ -1,13 +1,18 @@
 /** How many rows the large tables hold, kept with every write, and how far each has come. */
-import type { Client } from './connection';
+import { type Client, columnsOf } from './connection';
+import type { StoredRow } from './stored-row';
 
-export type Tallied = 'reading' | 'rejection' | 'finding';
+const TALLIED = ['reading', 'rejection', 'finding'] as const;
 
-export async function addToTally(client: Client, name: Tallied, amount: number): Promise<void> {
-  if (amount === 0) return;
+/** Once a transaction: a count that each record moved by one would leave a row behind for each. */
+export async function countStored(client: Client, stored: readonly StoredRow[]): Promise<void> {
+  const amounts = TALLIED.map((table) => [table, stored.filter((row) => row.table === table).length] as const);
+  const moved = amounts.filter(([, amount]) => amount > 0);
+  if (moved.length === 0) return;
   await client.query(
-    'insert into tally (name, amount) values ($1, $2) on conflict (name) do update set amount = tally.amount + excluded.amount',
-    [name, amount],
+    `insert into tally (name, amount) select * from unnest($1::text[], $2::bigint[])
+     on conflict (name) do update set amount = tally.amount + excluded.amount`,
+    columnsOf(moved, 2),
   );
 }
 
