@@ -1,6 +1,6 @@
 /** Alerts, their history, and what people do to them. */
 import { Trouble } from '../kit/trouble';
-import { type Asked, parameter, type Route } from './route';
+import { type Asked, parameter, type Route, whole } from './route';
 
 export const alertRoutes: readonly Route[] = [
   { method: 'GET', path: 'api/alerts', answer: alerts },
@@ -8,11 +8,20 @@ export const alertRoutes: readonly Route[] = [
   { method: 'POST', path: 'api/alerts/act', answer: act },
 ];
 
-/** Open ones; with all=true those that are normal again as well. */
+const PAGE = 200;
+const MOST = 1000;
+
+/** Open ones, a stretch at a time; with all=true those that are normal again as well. `key` names one that is wanted whatever its place. */
 async function alerts({ board, query }: Asked) {
   const ledger = await board.ledger();
-  const found = await ledger.alerts({ openOnly: query.get('all') !== 'true' });
-  return { body: { alerts: found, canAct: board.desk() !== undefined } };
+  const key = query.get('key');
+  const list = await ledger.alertList({
+    openOnly: query.get('all') !== 'true',
+    offset: whole(query, 'offset', 0, Number.MAX_SAFE_INTEGER),
+    limit: whole(query, 'limit', PAGE, MOST),
+    ...(key ? { key } : {}),
+  });
+  return { body: { ...list, canAct: board.desk() !== undefined } };
 }
 
 async function history({ board, query }: Asked) {

@@ -4,7 +4,7 @@ import type { Kind, PhaseloomRecord } from '../../lib/records';
 import type { Asked, Route } from './route';
 
 const GATHER_MS = 250;
-/** Proxies close what is silent. */
+/** Proxies close what is silent, and a page takes silence for a lost line; a comment would not reach it. */
 const SIGN_OF_LIFE_MS = 15_000;
 /** ids told of one gathering; a page asks again anyway */
 const MOST_IDS = 200;
@@ -29,7 +29,7 @@ async function stream({ board, req }: Asked, res: ServerResponse): Promise<void>
   res.write('retry: 2000\nevent: open\ndata: {}\n\n');
   const gathering = new Gathering((told) => res.write(`event: records\ndata: ${JSON.stringify(told)}\n\n`));
   const deaf = ledger.onCommit((records) => gathering.add(records));
-  const alive = setInterval(() => res.write(': here\n\n'), SIGN_OF_LIFE_MS);
+  const alive = setInterval(() => res.write('event: here\ndata: {}\n\n'), SIGN_OF_LIFE_MS);
   const own = streams.get(board.nodeId) ?? new Set();
   streams.set(board.nodeId, own.add(res));
   res.on('close', () => {

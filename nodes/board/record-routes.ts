@@ -10,6 +10,7 @@ import { type Answer, type Asked, parameter, type Route } from './route';
 
 export const recordRoutes: readonly Route[] = [
   { method: 'GET', path: 'api/records', answer: records },
+  { method: 'GET', path: 'api/records/count', answer: count },
   { method: 'GET', path: 'api/record', answer: one },
   { method: 'GET', path: 'api/records/file', answer: file },
 ];
@@ -21,6 +22,12 @@ const MOST_BELOW = 2000;
 async function records({ board, query }: Asked) {
   const { query: asked, limit } = readQuestion('records', questionOf(query), PAGE);
   return { body: await (await board.ledger()).records({ ...asked, limit: Math.min(limit, 10_000) }) };
+}
+
+async function count({ board, query }: Asked) {
+  const { query: asked } = readQuestion('records', questionOf(query), PAGE);
+  const counts = await (await board.ledger()).count(asked);
+  return { body: { count: [...counts.values()].reduce((a, b) => a + b, 0) } };
 }
 
 /** The question in a query string: kinds=a,b&subject=...&currentOnly=true&limit=50. */

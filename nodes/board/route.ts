@@ -37,3 +37,14 @@ export function parameter(query: URLSearchParams, name: string): string {
   if (value) return value;
   throw new Trouble('parameter-missing', `the parameter ${name} is missing`);
 }
+
+/** A whole number from 0 to the most that is allowed; @throws Trouble when it is anything else */
+export function whole(query: URLSearchParams, name: string, otherwise: number, most: number): number {
+  const text = query.get(name);
+  if (!text) return otherwise;
+  if (/^\d{1,15}$/.test(text) && Number(text) <= most) return Number(text);
+  throw new Trouble(
+    'parameter-unusable',
+    `${name} is ${JSON.stringify(text)}; right would be a whole number from 0 to ${most}`,
+  );
+}

@@ -72,6 +72,26 @@ export interface RecordPage {
   readonly next?: string;
 }
 
+export interface AlertListQuery {
+  /** those whose state is not normal */
+  readonly openOnly?: boolean;
+  /** alerts passed over */
+  readonly offset: number;
+  readonly limit: number;
+  /** an alert to be found whatever its place */
+  readonly key?: string;
+}
+
+/** A stretch of the alerts, ordered: calling states first, then high priority, then the newest condition. */
+export interface AlertList {
+  readonly alerts: readonly Alert[];
+  /** all that fit, and those of them that nobody has acknowledged */
+  readonly count: number;
+  readonly calling: number;
+  /** the alert asked for by its key, and its place among all; null: it does not fit */
+  readonly named: { readonly place: number; readonly alert: Alert } | null;
+}
+
 export interface LedgerHealth {
   readonly ok: boolean;
   /** last error, or empty */
@@ -150,6 +170,8 @@ export interface Ledger {
   saveAlert(alert: Alert, deliveries?: readonly Delivery[]): Promise<boolean>;
   /** openOnly: those whose state is not normal. */
   alerts(query?: { readonly keys?: readonly string[]; readonly openOnly?: boolean }): Promise<readonly Alert[]>;
+  /** The alerts in the order in which somebody should see them, a stretch at a time. */
+  alertList(query: AlertListQuery): Promise<AlertList>;
   alertHistory(key: string): Promise<readonly Alert[]>;
   /** Transitions after a place, oldest first: what the alert desk must (again) send after a restart. */
   alertTransitionsAfter(

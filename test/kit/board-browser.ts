@@ -26,9 +26,12 @@ export async function open(
   url: string,
   width: number,
   theme: 'light' | 'dark' = 'light',
+  /** the clock of the page can be moved on */
+  hasClock = false,
 ): Promise<Seen> {
   const context = await browser.newContext({ viewport: { width, height: 900 }, colorScheme: theme, locale: 'en-GB' });
   const page = await context.newPage();
+  if (hasClock) await page.clock.install();
   page.setDefaultTimeout(15_000);
   const troubles: string[] = [];
   let bytes = 0;

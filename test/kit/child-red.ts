@@ -8,6 +8,7 @@ import { type FlowNode, makeUserDir } from './node-red';
 
 export interface ChildRed {
   readonly userDir: string;
+  readonly url: string;
   start(): Promise<void>;
   /** SIGKILL: nothing is closed, committed or said */
   kill(): Promise<void>;
@@ -22,6 +23,7 @@ export async function childRed(flow: readonly FlowNode[]): Promise<ChildRed> {
   let child: ChildProcess | undefined;
   return {
     userDir,
+    url: `http://127.0.0.1:${port}`,
     async start() {
       const begun = spawn(process.execPath, [red, '-u', userDir, '-p', String(port), '-D', 'uiHost=127.0.0.1'], {
         stdio: ['ignore', 'pipe', 'pipe'],

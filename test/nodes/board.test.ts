@@ -53,7 +53,12 @@ describe('the config node board', () => {
 
   it('tells of alerts, takes actions to the desk, and gives their history', async () => {
     const alert = await raised();
-    expect(await get('api/alerts')).to.deep.equal({ alerts: [alert], canAct: true });
+    const named = { place: 0, alert };
+    const list = { alerts: [alert], count: 1, calling: 1, named: null, canAct: true };
+    expect(await get('api/alerts')).to.deep.equal(list);
+    const wanted = await get(`api/alerts?limit=0&key=${encodeURIComponent(alert.key)}`);
+    expect(wanted).to.deep.equal({ ...list, alerts: [], named });
+    expect((await fetch(at_('api/alerts?offset=-1'))).status).to.equal(400);
     const answer = await post('api/alerts/act', { action: 'acknowledge', key: alert.key, by: 'Op 1' });
     expect(((await answer.json()) as { alert: object }).alert).to.include({ state: 'acknowledged', by: 'Op 1' });
     expect((await ledger.alerts({ keys: [alert.key] }))[0]).to.include({ state: 'acknowledged', by: 'Op 1' });

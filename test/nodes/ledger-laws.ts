@@ -4,6 +4,7 @@
  */
 import { expect } from 'chai';
 import fc from 'fast-check';
+import { formatInstant } from '../../lib/instant';
 import type { PhaseloomRecord } from '../../lib/records';
 import type { Delivery, Ledger, RecordQuery } from '../../nodes/ledger/ledger';
 import { admitted, alert, at, comparison, identification, reading, rejection, rotation } from './ledger-samples';
@@ -341,6 +342,32 @@ function alertLaws(bench: Bench): void {
     expect(await ledger.alerts({ keys: ['over', 'none', 'over'] })).to.deep.equal([over]);
     expect(await ledger.alerts({ keys: ['over'], openOnly: true })).to.deep.equal([]);
     expect(await ledger.alerts({ keys: [] })).to.deep.equal([]);
+  });
+
+  it('are listed a stretch at a time: those that call first, then high priority, then the newest condition', async () => {
+    const { ledger } = bench();
+    const since = (seconds: number) => alert('any', 1, 0, { since: formatInstant(at(seconds)) }).since;
+    const expected = [
+      alert('high-new', 1, 0, { since: since(9) }),
+      alert('high-old', 1, 0, { since: since(1) }),
+      alert('low', 1, 0, { priority: 'low', since: since(20) }),
+      alert('gone', 1, 0, { state: 'returned-unacknowledged', active: false }),
+      alert('known', 1, 0, { state: 'acknowledged', since: since(30) }),
+      alert('aside', 1, 0, { state: 'shelved' }),
+      alert('over', 1, 0, { state: 'normal', active: false }),
+    ];
+    for (const one of [3, 6, 0, 5, 2, 4, 1]) await ledger.saveAlert(expected[one]!);
+    const all = await ledger.alertList({ offset: 0, limit: 10 });
+    expect(all).to.deep.equal({ alerts: expected, count: 7, calling: 4, named: null });
+    const stretch = await ledger.alertList({ offset: 2, limit: 2, openOnly: true, key: 'aside' });
+    const named = { place: 5, alert: expected[5] };
+    expect(stretch).to.deep.equal({ alerts: expected.slice(2, 4), count: 6, calling: 4, named });
+    expect(await ledger.alertList({ offset: 0, limit: 0, openOnly: true, key: 'over' })).to.deep.equal({
+      alerts: [],
+      count: 6,
+      calling: 4,
+      named: null,
+    });
   });
 
   it('come again after a place, transition by transition', async () => {

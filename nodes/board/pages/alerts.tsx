@@ -1,41 +1,67 @@
 /** Alerts for the operations centre: those nobody has acknowledged first. */
-import { useEffect } from 'preact/hooks';
-import type { Alert, AlertState } from '../../../lib/records';
+import { useEffect, useState } from 'preact/hooks';
+import type { Alert } from '../../../lib/records';
 import { AlertDetail } from './alert-detail';
 import { get } from './api';
+import { PAGE } from './kept-pages';
+import { onTold } from './line';
 import { useLive } from './live';
+import { LongList } from './long-list';
 import { go, place } from './place';
-import { VirtualList } from './virtual-list';
+import { usePages } from './use-pages';
 import { age, CATEGORIES, STATES } from './words';
 
 interface Answer {
   readonly alerts: readonly Alert[];
+  readonly count: number;
+  readonly calling: number;
+  /** the alert that was asked for by its key */
+  readonly named: { readonly place: number; readonly alert: Alert } | null;
   readonly canAct: boolean;
 }
 
-const ORDER = Object.keys(STATES) as AlertState[];
-const PRIORITIES = ['high', 'medium', 'low'];
 const ROW_PX = 82;
+/** At most this often, however much is committed. */
+const SPACING_MS = 400;
 
 export function Alerts() {
-  const all = place.value.query.get('all') === 'true';
-  const { value, error } = useLive(`alerts ${all}`, () => get<Answer>('alerts', { all }), ['alert']);
-  const alerts = [...(value?.alerts ?? [])].sort(firstToSee);
-  const key = place.value.what;
-  const chosen = alerts.find((a) => a.key === key);
-  const show = (a: Alert, instead = true) => go('alerts', a.key, place.value.query, instead);
-  const calling = alerts.filter((a) => a.state.endsWith('unacknowledged')).length;
+  const { what: key, query } = place.value;
+  const all = query.get('all') === 'true';
+  const [calling, setCalling] = useState(0);
+  const pages = usePages<Alert>(`alerts ${all}`, async (page) => {
+    const answer = await get<Answer>('alerts', { all, offset: page * PAGE, limit: PAGE });
+    setCalling(answer.calling);
+    return { items: answer.alerts, count: answer.count };
+  });
+  useEffect(() => whenAlertsChange(() => pages.again()), [pages]);
+  const { value, error } = useChosen(key, all);
+  const [at, choose] = useState(-1);
+  useEffect(() => choose(value?.named?.place ?? -1), [value?.named?.place, all]);
+  const there = at < 0 ? undefined : pages.itemAt(at);
+  const chosen = value?.named?.alert ?? (there?.key === key ? there : undefined);
+  const [isSought, seek] = useState(false);
+  useEffect(() => {
+    // A row that was chosen before it was here is gone to once it comes.
+    if (!isSought || !there) return;
+    seek(false);
+    go('alerts', there.key, query, true);
+  }, [isSought, there]);
+  const select = (row: number) => {
+    choose(row);
+    seek(true);
+  };
   // Seen in the browser's tab as well, when another one is in front.
   useEffect(() => {
     document.title = `${calling > 0 ? `(${calling}) ` : ''}Alerts – Phaseloom board`;
   }, [calling]);
+  const trouble = pages.error ?? error;
   return (
     <div class={`split ${key ? 'has-choice' : ''}`}>
       <section class="split-list" aria-labelledby="alerts-title">
         <div class="bar">
           <h1 id="alerts-title">Alerts</h1>
           <p aria-live="polite">
-            {value ? `${calling} not acknowledged, ${alerts.length} shown` : 'asking the ledger'}
+            {pages.isAsked ? `${calling} not acknowledged, ${pages.count} in all` : 'asking the ledger'}
           </p>
           <label>
             <input
@@ -46,17 +72,19 @@ export function Alerts() {
             also those that are normal again
           </label>
         </div>
-        {error && <p class="error">{error}</p>}
-        {value && alerts.length === 0 && <p class="empty">No alert is open.</p>}
-        {alerts.length > 0 && (
-          <VirtualList
+        {trouble && <p class="error">{trouble}</p>}
+        {pages.isCounted && pages.count === 0 && <p class="empty">No alert is open.</p>}
+        {pages.count > 0 && (
+          <LongList
+            key={String(all)}
             label="Alerts. Arrow keys choose; A acknowledges, S shelves, C comments"
-            items={alerts}
+            count={pages.count}
+            itemAt={(row) => pages.itemAt(row)}
             rowPx={ROW_PX}
-            keyOf={(a) => a.key}
-            selected={key}
-            onSelect={show}
+            selectedAt={at}
+            onSelect={select}
             onKey={press}
+            onSee={(from, upTo) => pages.see(from, upTo)}
             row={(a) => <Row alert={a} />}
           />
         )}
@@ -65,14 +93,37 @@ export function Alerts() {
         </p>
       </section>
       <section class="split-detail" aria-label="The chosen alert">
-        {chosen && value ? (
-          <AlertDetail key={chosen.key} alert={chosen} canAct={value.canAct} />
+        {chosen ? (
+          <AlertDetail key={chosen.key} alert={chosen} canAct={value?.canAct ?? true} />
         ) : (
           <p class="empty">{key && value ? `${key} is not open.` : 'Choose an alert to see what it rests on.'}</p>
         )}
       </section>
     </div>
   );
+}
+
+/** The chosen alert as it stands, and its place in the list, which moves as others come and go. */
+const useChosen = (key: string, all: boolean) =>
+  useLive<Answer | undefined>(
+    `alert ${all} ${key}`,
+    async () => (key ? get<Answer>('alerts', { key, all, limit: 0 }) : undefined),
+    key ? ['alert'] : [],
+  );
+
+function whenAlertsChange(tell: () => void): () => void {
+  let timer: number | undefined;
+  const deaf = onTold((told) => {
+    if (told !== 'all' && !told.has('alert')) return;
+    timer ??= window.setTimeout(() => {
+      timer = undefined;
+      tell();
+    }, SPACING_MS);
+  });
+  return () => {
+    deaf();
+    clearTimeout(timer);
+  };
 }
 
 function Row({ alert }: { readonly alert: Alert }) {
@@ -102,13 +153,4 @@ function press(key: string): boolean {
     control.querySelector<HTMLElement>('textarea')?.focus();
   }
   return control !== null;
-}
-
-function firstToSee(a: Alert, b: Alert): number {
-  return (
-    ORDER.indexOf(a.state) - ORDER.indexOf(b.state) ||
-    PRIORITIES.indexOf(a.priority) - PRIORITIES.indexOf(b.priority) ||
-    b.since.localeCompare(a.since) ||
-    a.key.localeCompare(b.key)
-  );
 }

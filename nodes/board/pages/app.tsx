@@ -3,7 +3,7 @@ import { effect, signal } from '@preact/signals';
 import { Alerts } from './alerts';
 import { Feeder } from './feeder';
 import { Health } from './health';
-import { isLive } from './live';
+import { isLive } from './line';
 import { place, TABS, type Tab, to } from './place';
 import { Records } from './records';
 import { SitePage } from './site';

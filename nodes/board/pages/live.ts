@@ -1,34 +1,7 @@
 /** What is shown is asked for again when something was committed, or after the line was lost. */
-import { signal } from '@preact/signals';
 import { useEffect, useRef, useState } from 'preact/hooks';
 import type { Kind } from '../../../lib/records';
-
-export const isLive = signal(false);
-
-type Listener = (kinds: ReadonlySet<Kind> | 'all') => void;
-const listeners = new Set<Listener>();
-
-let wasLost = false;
-
-export function listen(): void {
-  const source = new EventSource('api/events');
-  source.addEventListener('open', () => {
-    isLive.value = true;
-    if (wasLost) tell('all');
-    wasLost = false;
-  });
-  source.addEventListener('records', (e) => tell(new Set(JSON.parse((e as MessageEvent).data).kinds as Kind[])));
-  source.onerror = () => {
-    isLive.value = false;
-    wasLost = true;
-    // A browser gives up for good when it is answered by an error.
-    if (source.readyState === EventSource.CLOSED) setTimeout(listen, 3000);
-  };
-}
-
-function tell(kinds: ReadonlySet<Kind> | 'all'): void {
-  for (const listener of listeners) listener(kinds);
-}
+import { onTold, type Told } from './line';
 
 export interface Shown<T> {
   readonly value: T | undefined;
@@ -62,15 +35,15 @@ export function useLive<T>(key: string, ask: () => Promise<T>, kinds: readonly K
     again.current = () => {
       timer ??= window.setTimeout(now, SPACING_MS);
     };
-    const heard: Listener = (told) => {
+    const heard = (told: Told) => {
       if (told === 'all' || kinds.some((k) => told.has(k))) again.current();
     };
-    listeners.add(heard);
+    const deaf = onTold(heard);
     const ticking = everyMs === undefined ? undefined : window.setInterval(now, everyMs);
     now();
     return () => {
       isGone = true;
-      listeners.delete(heard);
+      deaf();
       clearTimeout(timer);
       clearInterval(ticking);
     };

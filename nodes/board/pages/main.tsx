@@ -1,7 +1,7 @@
 /** The board in the browser. */
 import { render } from 'preact';
 import { App } from './app';
-import { listen } from './live';
+import { listen } from './line';
 import './style.css';
 
 listen();

@@ -1,13 +1,17 @@
 /** Records by place, time, instrument, crew and kind; one record with all it rests on. */
-import { useEffect, useRef, useState } from 'preact/hooks';
-import type { PhaseloomRecord } from '../../../lib/records';
+import { useEffect, useState } from 'preact/hooks';
+import type { Kind, PhaseloomRecord } from '../../../lib/records';
 import { address, get } from './api';
+import { PAGE } from './kept-pages';
+import { onTold } from './line';
+import { useLive } from './live';
+import { LongList } from './long-list';
 import { OneRecord } from './one-record';
 import { go, place } from './place';
-import { VirtualList } from './virtual-list';
+import { usePages } from './use-pages';
 import { gist, instant, instantOf, KINDS, subjectOf } from './words';
 
-interface Page {
+interface Answer {
   readonly records: readonly PhaseloomRecord[];
   readonly next?: string;
 }
@@ -18,16 +22,34 @@ const FORMATS = ['csv', 'parquet', 'geojson'] as const;
 export function Records() {
   const { what, query } = place.value;
   const asked = questionOf(query);
-  const key = JSON.stringify(asked);
-  const { records, isMore, error, more } = usePages(key, asked);
+  const { turn, hasNewer, renew } = useNewer(asked.kinds ?? '');
+  const key = `${turn} ${JSON.stringify(asked)}`;
+  const pages = usePages<PhaseloomRecord>(key, async (_page, after) => {
+    const { records, next } = await get<Answer>('records', { ...asked, limit: PAGE, after });
+    return { items: records, ...(next === undefined ? {} : { next }) };
+  });
+  const all = useLive(`count ${key}`, () => get<{ count: number }>('records/count', asked), []);
+  const [at, choose] = useState(-1);
+  const selectedAt = pages.itemAt(at)?.id === what ? at : pages.placeOf((r) => r.id === what);
+  const select = (row: number) => {
+    const record = pages.itemAt(row);
+    if (!record) return;
+    choose(row);
+    go('records', record.id, query, true);
+  };
   return (
     <div class={`split ${what ? 'has-choice' : ''}`}>
       <section class="split-list" aria-labelledby="records-title">
         <div class="bar">
           <h1 id="records-title">Records</h1>
           <p aria-live="polite">
-            {records.length} shown{isMore ? ', more below' : ''}
+            {all.value ? `${all.value.count.toLocaleString('en')} found, newest first` : 'asking the ledger'}
           </p>
+          {hasNewer && (
+            <button type="button" onClick={renew}>
+              Show newer ones
+            </button>
+          )}
         </div>
         <details class="search" open={innerWidth > 760}>
           <summary>What to look for</summary>
@@ -41,26 +63,40 @@ export function Records() {
             </a>
           ))}
         </p>
-        {error && <p class="error">{error}</p>}
-        {records.length > 0 && (
-          <VirtualList
+        {pages.error && <p class="error">{pages.error}</p>}
+        {pages.count > 0 && (
+          <LongList
+            key={key}
             label="Records found"
-            items={records}
+            count={pages.count}
+            itemAt={(row) => pages.itemAt(row)}
             rowPx={ROW_PX}
-            keyOf={(r) => r.id}
-            selected={what}
-            onSelect={(r) => go('records', r.id, query, true)}
-            onEnd={more}
+            selectedAt={selectedAt}
+            onSelect={select}
+            onSee={(from, upTo) => pages.see(from, upTo)}
             row={(r) => <Row record={r} />}
           />
         )}
-        {records.length === 0 && !error && !isMore && <p class="empty">Nothing fits.</p>}
+        {pages.isCounted && pages.count === 0 && <p class="empty">Nothing fits.</p>}
       </section>
       <section class="split-detail" aria-label="The chosen record">
         {what ? <OneRecord id={what} /> : <p class="empty">Choose a record to see it whole, with what it rests on.</p>}
       </section>
     </div>
   );
+}
+
+/** The list stands still under the reader; that newer records came is said, and they are shown when asked for. */
+function useNewer(kinds: string) {
+  const [turn, setTurn] = useState(0);
+  const [hasNewer, setNewer] = useState(false);
+  useEffect(() => {
+    setNewer(false);
+    return onTold((told) => {
+      if (told === 'all' || kinds === '' || kinds.split(',').some((k) => told.has(k as Kind))) setNewer(true);
+    });
+  }, [turn, kinds]);
+  return { turn, hasNewer, renew: () => setTurn(turn + 1) };
 }
 
 function Row({ record }: { readonly record: PhaseloomRecord }) {
@@ -150,40 +186,4 @@ function questionOf(query: URLSearchParams): Record<string, string> {
   }
   if (asked.kinds === 'all') asked.kinds = '';
   return asked;
-}
-
-/** Page after page, as the reader comes to the end of what is there. */
-function usePages(key: string, asked: Record<string, string>) {
-  const [state, setState] = useState<{
-    key: string;
-    records: readonly PhaseloomRecord[];
-    next?: string;
-    error?: string;
-  }>({ key: '', records: [] });
-  const busy = useRef('');
-  const load = (after?: string) => {
-    const turn = `${key} ${after ?? ''}`;
-    if (busy.current === turn) return;
-    busy.current = turn;
-    get<Page>('records', { ...asked, after }).then(
-      ({ records, next }) => {
-        if (busy.current !== turn) return;
-        busy.current = '';
-        setState((was) => ({
-          key,
-          records: after === undefined ? records : [...was.records, ...records],
-          ...(next === undefined ? {} : { next }),
-        }));
-      },
-      (cause) => {
-        if (busy.current !== turn) return;
-        busy.current = '';
-        setState({ key, records: [], error: cause.message });
-      },
-    );
-  };
-  useEffect(() => load(), [key]);
-  const { next, records, error } = state;
-  const isMore = state.key !== key || next !== undefined;
-  return { records, error, isMore, more: () => next !== undefined && state.key === key && load(next) };
 }

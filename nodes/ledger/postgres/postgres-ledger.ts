@@ -3,8 +3,9 @@ import type { Kysely } from 'kysely';
 import type { Pool } from 'pg';
 import type { Alert, Finding, PhaseloomRecord, Rejection } from '../../../lib/records';
 import { asError, Trouble } from '../../kit/trouble';
+import { listAlerts } from '../alert-list';
 import { CommitListeners } from '../commit-listeners';
-import type { AdmittedReading, Delivery, Ledger, LedgerHealth, RecordQuery } from '../ledger';
+import type { AdmittedReading, AlertListQuery, Delivery, Ledger, LedgerHealth, RecordQuery } from '../ledger';
 import { countRecords, findRecords } from '../record-query';
 import type { LedgerTables } from '../schema';
 import type { DeliveryQuery } from '../sqlite/outbox';
@@ -111,6 +112,9 @@ export class PostgresLedger implements Ledger {
   }
   alerts(query: { readonly keys?: readonly string[]; readonly openOnly?: boolean } = {}) {
     return this.read(({ pool }) => alertRows.alerts(pool, query));
+  }
+  alertList(query: AlertListQuery) {
+    return this.read(({ kysely }) => listAlerts(kysely, query));
   }
   alertHistory(key: string) {
     return this.read(({ pool }) => alertRows.history(pool, key));

@@ -4,8 +4,17 @@ import type { DatabaseSync } from 'node:sqlite';
 import type { Kysely } from 'kysely';
 import type { Alert, Finding, PhaseloomRecord, Rejection } from '../../../lib/records';
 import { asError, Trouble } from '../../kit/trouble';
+import { listAlerts } from '../alert-list';
 import { CommitListeners } from '../commit-listeners';
-import type { AdmittedReading, Delivery, KnownLink, Ledger, LedgerHealth, RecordQuery } from '../ledger';
+import type {
+  AdmittedReading,
+  AlertListQuery,
+  Delivery,
+  KnownLink,
+  Ledger,
+  LedgerHealth,
+  RecordQuery,
+} from '../ledger';
 import { countRecords, findRecords } from '../record-query';
 import type { LedgerTables } from '../schema';
 import { type Durability, identityOf, migrate, openFile, setDurability } from './database-file';
@@ -116,6 +125,9 @@ export class SqliteLedger implements Ledger {
   }
   alerts(query: { readonly keys?: readonly string[]; readonly openOnly?: boolean } = {}) {
     return this.read((parts) => parts.alerts.alerts(query));
+  }
+  alertList(query: AlertListQuery) {
+    return this.read(({ kysely }) => listAlerts(kysely, query));
   }
   alertHistory(key: string) {
     return this.read((parts) => parts.alerts.alertHistory(key));
