@@ -15,7 +15,7 @@ for (const file of files) {
   const run = spawnSync(process.execPath, ['--expose-gc', '--require', 'tsx/cjs', file], {
     cwd: root,
     encoding: 'utf8',
-    timeout: 600_000,
+    timeout: 1_800_000,
   });
   const lines = run.stdout.split('\n');
   console.log(

@@ -1,0 +1,116 @@
+/**
+ * `npm run soak [minutes] [readings a second]`: the whole chain under a steady load for half an hour, unless told otherwise. Every half
+ * minute the heap after a forced collection, the resident memory and what was published and stored. At the end: does the heap grow,
+ * with confidence limits, and is everything that was published stored. Ends with 1 when something was lost.
+ */
+import { mkdirSync, writeFileSync } from 'node:fs';
+import { join, resolve } from 'node:path';
+import { setTimeout as sleep } from 'node:timers/promises';
+import { mosquitto } from '../kit/broker';
+import { nodeRed, type Rig } from '../kit/node-red';
+import { flow } from './load/feeder';
+import { sendOut } from './load/send-out';
+import { slopeOf } from './load/slope';
+
+const MINUTES = Number(process.argv[2] ?? 30);
+const PER_S = Number(process.argv[3] ?? 2000);
+const SAMPLE_EVERY_S = 30;
+/** What fills once is filled by then: caches, compiled code, the last readings of each place. */
+const WARM_UP = 0.25;
+const ALERTS_PER_S = 1;
+const DRAIN_S = 300;
+
+interface Sample {
+  readonly minute: number;
+  readonly heapMB: number;
+  readonly externalMB: number;
+  readonly rssMB: number;
+  readonly published: number;
+  readonly stored: number;
+}
+
+const mb = (bytes: number) => Math.round(bytes / 1e5) / 10;
+const stored = (rig: Rig) => rig.node('in').counters().stored as number;
+
+function sample(rig: Rig, beganMs: number, published: number): Sample {
+  if (!global.gc) throw new Error('run with --expose-gc');
+  global.gc();
+  global.gc();
+  const { heapUsed, external, rss } = process.memoryUsage();
+  const minute = Math.round((performance.now() - beganMs) / 600) / 100;
+  const taken = { minute, heapMB: mb(heapUsed), externalMB: mb(external), rssMB: mb(rss) };
+  const full = { ...taken, published, stored: stored(rig) };
+  console.log(
+    `${full.minute.toFixed(1).padStart(6)} min  heap ${full.heapMB} MB  external ${full.externalMB} MB  rss ${full.rssMB} MB  published ${full.published}  stored ${full.stored}`,
+  );
+  return full;
+}
+
+async function main(): Promise<void> {
+  const broker = await mosquitto();
+  const rig = await nodeRed();
+  const seconds = Math.round(MINUTES * 60);
+  const surprises = seconds * ALERTS_PER_S;
+  const nodes = flow({ port: broker.port, surprises, topic: 'soak', output: 'batches', file: 'soak.sqlite' });
+  await rig.deploy(nodes);
+  for (let i = 0; !rig.status('in')?.text?.startsWith('connected') && i < 200; i++) await sleep(50);
+  console.log(`${MINUTES} minutes at ${PER_S} readings/s, Node.js ${process.version}`);
+  const beganMs = performance.now();
+  const orders = {
+    url: broker.url,
+    topic: 'soak',
+    perS: PER_S,
+    seconds,
+    surpriseEvery: PER_S / ALERTS_PER_S,
+    strayEvery: 997,
+  };
+  const outing = sendOut(orders);
+  const samples: Sample[] = [];
+  let isOut = true;
+  const home = outing.returns.finally(() => {
+    isOut = false;
+  });
+  while (isOut) {
+    await Promise.race([sleep(SAMPLE_EVERY_S * 1000), home]);
+    if (isOut) samples.push(sample(rig, beganMs, outing.published));
+  }
+  const { published, surprises: due, delays } = await home;
+  for (let i = 0; stored(rig) < published && i < DRAIN_S; i++) await sleep(1000);
+  samples.push(sample(rig, beganMs, published));
+  const { readings, findings } = await (await rig.node('ledger').ready()).health();
+  await rig.deploy([]);
+  await rig.stop();
+  await broker.stop();
+  tell(samples, { published, stored: readings, findings, alertsDue: due, alertsCame: delays.length });
+}
+
+function tell(samples: readonly Sample[], counts: Readonly<Record<string, number>>): void {
+  const counted = samples.slice(0, -1).filter(({ minute }) => minute >= MINUTES * WARM_UP);
+  const slope = (what: 'heapMB' | 'rssMB') => slopeOf(counted.map((s) => [s.minute, s[what]]));
+  const [heap, rss] = [slope('heapMB'), slope('rssMB')];
+  const words = ({ perUnit, low, high }: typeof heap) =>
+    `${perUnit.toFixed(3)} MB a minute (95 %: ${low.toFixed(3)} to ${high.toFixed(3)})`;
+  console.log(`${counted.length} samples after the first ${(100 * WARM_UP).toFixed(0)} %`);
+  console.log(`heap: ${words(heap)}\nresident: ${words(rss)}`);
+  console.log(
+    Object.entries(counts)
+      .map(([name, n]) => `${name} ${n}`)
+      .join(', '),
+  );
+  const folder = resolve(__dirname, '../../.cache');
+  mkdirSync(folder, { recursive: true });
+  const result = {
+    at: new Date().toISOString(),
+    node: process.version,
+    minutes: MINUTES,
+    perS: PER_S,
+    counts,
+    heap,
+    rss,
+    samples,
+  };
+  writeFileSync(join(folder, 'soak.json'), JSON.stringify(result, null, 2));
+  process.exit(counts.published === counts.stored ? 0 : 1);
+}
+
+void main();
