@@ -1,20 +1,15 @@
 /** Everything known of one feeder, kept up to date finding by finding, and traced when asked. */
-import { derivedId } from '../derived-id';
 import { formatInstant, parseInstant } from '../instant';
 import type { Comparison, Correction, Finding, FrameStamp, Identification, Rotation, Trace } from '../records';
 import type { PairFactor } from './blocks';
+import { type Decision, decideCorrection } from './decide';
 import { evidenceFrom, type FromRecords, tieFrom } from './from-records';
 import { rotationEvidence } from './from-rotations';
 import { type MeterBatch, type MeterEvidence, meterEvidence } from './meter-evidence';
 import type { Feeder } from './model';
-import { type FeederTrace, traceFeeder, traceRecord } from './trace';
-
-export interface Decision {
-  readonly section: string;
-  readonly decision: Correction['decision'];
-  readonly by: string;
-  readonly comment?: string;
-}
+import { standing } from './standing';
+import { type FeederTrace, traceFeeder } from './trace';
+import { traceRecord } from './trace-record';
 
 export class CaseFile {
   private readonly identifications = new Map<string, Identification>();
@@ -78,6 +73,8 @@ export class CaseFile {
       feeder,
       [...identified, ...turning, ...(this.meters?.found.evidence ?? [])],
       this.ties().map((t) => t.factor),
+      undefined,
+      standing(feeder, this.decisions.values()),
     );
   }
 
@@ -91,33 +88,18 @@ export class CaseFile {
     if (at === undefined || this.isEmpty) return undefined;
     const { frame } = this.options;
     const ties = this.ties().map((t) => t.id);
-    return traceRecord(run, { at, ties, decisions: this.decisions, ...(frame ? { frame } : {}) });
+    return traceRecord(run, { at, ties, ...(frame ? { frame } : {}) });
   }
 
   /**
-   * A person's decision about a correction that this run offers.
+   * A person's decision about a correction that this run tells of.
    * @returns the record, or a sentence that says what is not offered
    */
-  decide(run: FeederTrace, { section, decision, by, comment }: Decision, at: string): Correction | string {
+  decide(run: FeederTrace, decision: Decision, at: string): Correction | string {
     const record = this.record(run);
-    const label = record?.corrections.flatMap((c) => c.labels).find((l) => l.section === section);
-    if (!record || !label) {
-      return `no correction is offered for section ${section} of feeder ${this.feeder.id}; expected a section named in its trace`;
-    }
-    const said = {
-      kind: 'correction' as const,
-      at,
-      from: [record.id],
-      feeder: this.feeder.id,
-      section,
-      recorded: label.recorded,
-      phases: label.phases,
-      probability: label.probability,
-      decision,
-      by,
-      ...(comment === undefined ? {} : { comment }),
-    };
-    return Object.freeze({ ...said, id: derivedId('correction', said) });
+    return record
+      ? decideCorrection(record, decision, at)
+      : `nothing is known of feeder ${this.feeder.id} yet; expected a finding about it first`;
   }
 
   private ties(): { id: string; factor: PairFactor }[] {

@@ -30,15 +30,17 @@ export interface CorrectionGroup {
 /**
  * Corrections of labels by cause, those with the most labels first.
  * @param explained gives the most probable explanation; called only when there is a label to correct
+ * @param recorded permutation that counts as recorded, by section
  */
 export function corrections(
   solution: Solution,
   evidence: readonly SiteEvidence[],
   explained: () => MostProbable,
+  recorded: ArrayLike<number> = new Uint8Array(solution.tree.count),
   offered = OFFERED,
 ): CorrectionGroup[] {
   const { tree, change } = solution;
-  const found = contradicted(solution, offered);
+  const found = contradicted(solution, recorded, offered);
   if (found.length === 0) return [];
   const best = explained();
   const cause = causes(solution, best);
@@ -61,12 +63,13 @@ export function corrections(
     .sort((a, b) => b.corrections.length - a.corrections.length || a.cause - b.cause);
 }
 
-function contradicted(solution: Solution, offered: number): Correction[] {
+function contradicted(solution: Solution, recorded: ArrayLike<number>, offered: number): Correction[] {
   const { tree } = solution;
   const found: Correction[] = [];
   for (let v = 1; v < tree.count; v++) {
     const { state, probability } = bestProjection(solution, v);
-    if (probability >= offered && !sameLabels(state, 0, tree.mask[v]!)) found.push({ section: v, state, probability });
+    if (probability >= offered && !sameLabels(state, recorded[v]!, tree.mask[v]!))
+      found.push({ section: v, state, probability });
   }
   return found;
 }

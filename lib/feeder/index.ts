@@ -1,6 +1,6 @@
 /** The feeder: model, inference, corrections, and where to read next. */
 export { type PairFactor, sameConductors } from './blocks';
-export { CaseFile, type Decision } from './case-file';
+export { CaseFile } from './case-file';
 export { CONTRADICTED, type Conflict, conflicts, loopFactors } from './conflicts';
 export {
   type Correction as LabelCorrection,
@@ -10,6 +10,7 @@ export {
   type SuspectSite,
   suspectSites,
 } from './corrections';
+export { CORRECTION_CAUTION, type Decision, decideCorrection, recordedAfter } from './decide';
 export * from './evidence';
 export type { MostProbable } from './exact';
 export { evidenceFrom, type FromRecords, isEvidence, tieFrom } from './from-records';
@@ -38,7 +39,9 @@ export {
   sectionPicture,
 } from './picture';
 export { bestProjection, explain, MOST_LOOPS, type Solution, solve } from './solve';
+export { ACCEPTED_DOUBT, type Standing, standing } from './standing';
 export { CREDIBLE, SETTLED, type Suspect, suspects } from './suspects';
 export { type SweepArrays, sweepArrays } from './sweep';
 export * from './trace';
 export { type DrawnTree, drawTree, LaneIndex, type TreeDrawing } from './tree-drawing';
+export * from './trace-record';

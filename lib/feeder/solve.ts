@@ -68,19 +68,24 @@ export function bestProjection(
   solution: Solution,
   v: number,
 ): { readonly state: number; readonly probability: number } {
-  const { belief, tree } = solution;
-  const mask = tree.mask[v]!;
   let state = 0;
   let probability = -1;
   for (let s = 0; s < STATES; s++) {
-    let sum = 0;
-    for (let t = 0; t < STATES; t++) {
-      if (projection(t, mask) === projection(s, mask)) sum += belief[STATES * v + t]!;
-    }
-    if (sum > probability + 1e-12) {
-      probability = sum;
+    const p = probabilityOf(solution, v, s);
+    if (p > probability + 1e-12) {
+      probability = p;
       state = s;
     }
   }
-  return { state, probability: Math.min(1, probability) };
+  return { state, probability };
+}
+
+/** Probability that the conductors present stand on the phases on which this permutation puts them. */
+export function probabilityOf({ belief, tree }: Solution, v: number, state: number): number {
+  const mask = tree.mask[v]!;
+  let sum = 0;
+  for (let t = 0; t < STATES; t++) {
+    if (projection(t, mask) === projection(state, mask)) sum += belief[STATES * v + t]!;
+  }
+  return Math.min(1, sum);
 }

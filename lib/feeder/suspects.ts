@@ -13,8 +13,11 @@ export interface Suspect {
   readonly sections: readonly { readonly section: number; readonly probability: number }[];
 }
 
+/** A crossing is suspected from this mass on. */
+export const SUSPECTED = 0.5;
+
 /** Suspected crossings, most probable first; those below `least` are not told. */
-export function suspects(solution: Solution, least = 0.5): Suspect[] {
+export function suspects(solution: Solution, least = SUSPECTED): Suspect[] {
   const groups = betweenSettled(solution);
   const members = new Map<number, number[]>();
   for (let v = 1; v < solution.tree.count; v++) {

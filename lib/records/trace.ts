@@ -1,22 +1,34 @@
 /** What the evidence says about a whole feeder: labels to correct, suspected crossings, contradictions, and where to read next. */
 import { type Static, Type } from '@sinclair/typebox';
-import { Name, recordSchema } from './envelope';
+import { Instant, Name, recordSchema } from './envelope';
 
 const Probability = (description: string) => Type.Number({ minimum: 0, maximum: 1, description });
 const Count = (description: string) => Type.Integer({ minimum: 0, description });
 
 export const TraceLabel = Type.Object({
   section: Name('section'),
-  recorded: Type.Array(Name('phase label'), { description: 'conductors present, as the record says' }),
+  recorded: Type.Array(Name('phase label'), {
+    description: 'conductors present, as the record says, with the corrections that people accepted',
+  }),
   phases: Type.Array(Name('phase label'), { description: 'the same conductors, as the evidence says' }),
   probability: Probability('of these phases together'),
-  decision: Type.Optional(
-    Type.Union([Type.Literal('accepted'), Type.Literal('refused')], {
-      description: 'what a person decided about exactly this correction',
-    }),
+  rowDigest: Type.Optional(
+    Name("digest of the feeder document's rows that the label is told from; a decision holds while they stand"),
   ),
 });
 export type TraceLabel = Static<typeof TraceLabel>;
+
+export const TraceDecided = Type.Object({
+  section: Name('section'),
+  recorded: Type.Array(Name('phase label'), { description: 'conductors present, as the feeder document says' }),
+  phases: Type.Array(Name('phase label'), { description: 'what was accepted, or refused, for them' }),
+  probability: Probability('of these phases together, now'),
+  rowDigest: Type.Optional(Name('as in a label')),
+  by: Name('who decided'),
+  decidedAt: Instant(),
+  correction: Name('id of the record of the decision'),
+});
+export type TraceDecided = Static<typeof TraceDecided>;
 
 export const TraceSuspect = Type.Object({
   mass: Type.Number({ minimum: 0, description: 'expected number of crossings among these sections' }),
@@ -76,10 +88,21 @@ export const Trace = recordSchema('trace', 'What the evidence says about the pha
     sections: Count('all that are fed'),
     measured: Count('sections with evidence'),
     settled: Count('sections whose phases have probability 0.99 or more'),
-    disagreeing: Count('sections whose likeliest phases are not those of the record'),
+    disagreeing: Count('sections whose likeliest phases are not those recorded, accepted corrections included'),
     unfed: Count('sections that nothing feeds'),
   }),
-  corrections: Type.Array(TraceCorrection),
+  corrections: Type.Array(TraceCorrection, { description: 'offered: nobody decided about them on this evidence' }),
+  accepted: Type.Optional(
+    Type.Array(TraceDecided, {
+      description:
+        'taken as recorded in this trace, because a person accepted them; the feeder document does not say so yet',
+    }),
+  ),
+  refused: Type.Optional(
+    Type.Array(TraceDecided, {
+      description: 'not offered again: a person refused them, and no evidence has come since',
+    }),
+  ),
   suspects: Type.Array(TraceSuspect),
   sites: Type.Array(TraceSite, { description: 'sites whose own fault explains their readings best' }),
   conflicts: Type.Array(TraceConflict),

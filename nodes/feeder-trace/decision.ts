@@ -1,5 +1,5 @@
 /** A person's word on a correction, as it comes in msg.payload. */
-import type { Decision } from '../../lib/feeder/case-file';
+import type { Decision } from '../../lib/feeder/decide';
 import { Trouble } from '../kit/trouble';
 
 const ACTIONS: Readonly<Record<string, Decision['decision']>> = {

@@ -53,7 +53,12 @@ export function download(
   return { payload: xml, filename: `${filename}.xml`, contentType: 'application/rdf+xml', notExpressible };
 }
 
+/** What was accepted, in the form of what is offered; each person's decisions under the section that they were about. */
 const accepted = (record: Trace): Trace => ({
   ...record,
-  corrections: record.corrections.map((c) => ({ ...c, labels: c.labels.filter((l) => l.decision === 'accepted') })),
+  corrections: (record.accepted ?? []).map(({ by, decidedAt, correction, ...label }) => ({
+    cause: { section: label.section, probability: label.probability, change: `accepted by ${by}, ${decidedAt}` },
+    labels: [label],
+    from: [correction],
+  })),
 });

@@ -1,5 +1,6 @@
 /** The feeders of a node: which findings concern which, and a trace of each some time after something about it changed. */
-import { CaseFile, type Decision } from '../../lib/feeder/case-file';
+import { CaseFile } from '../../lib/feeder/case-file';
+import type { Decision } from '../../lib/feeder/decide';
 import type { CimPlaces } from '../../lib/feeder/io/cim';
 import { readMeterBatch } from '../../lib/feeder/io/meter-batch';
 import type { Feeder } from '../../lib/feeder/model';
@@ -35,6 +36,7 @@ const PAGE = 5000;
 export class FeederDesk {
   private readonly drawers = new Map<string, Drawer>();
   private readonly recalled: Promise<void>;
+  private deaf: (() => void) | undefined;
   private closed = false;
 
   constructor(private readonly settings: DeskSettings) {
@@ -111,6 +113,7 @@ export class FeederDesk {
 
   close(): void {
     this.closed = true;
+    this.deaf?.();
     for (const { timer } of this.drawers.values()) clearTimeout(timer);
   }
 
@@ -128,6 +131,11 @@ export class FeederDesk {
   private async recall(): Promise<void> {
     const { ledger } = this.settings;
     if (!ledger) return;
+    // A decision may be made elsewhere, on the board: it is heard of when it is committed.
+    this.deaf = (await patiently(ledger, async (kept) => kept)).onCommit((records) => {
+      for (const record of records) if (record.kind === 'correction') this.take(record);
+    });
+    if (this.closed) this.deaf();
     let after: string | undefined;
     do {
       const page = await patiently(ledger, (kept) =>

@@ -25,7 +25,7 @@ interface FeederTraceDef extends EvidenceDef {
   gatherS: NumberSetting;
 }
 
-const KINDS: readonly Kind[] = ['identification', 'comparison', 'rotation'];
+const KINDS: readonly Kind[] = ['identification', 'comparison', 'rotation', 'correction'];
 
 export = (RED: NodeAPI) => {
   RED.nodes.registerType('phaseloom-feeder-trace', function (this: Node, def: FeederTraceDef) {

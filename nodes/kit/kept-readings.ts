@@ -14,6 +14,7 @@ export interface KeptReadings {
     readonly order?: 'newest-first';
   }): Promise<{ readonly records: readonly PhaseloomRecord[]; readonly next?: string }>;
   keep(record: Finding | Rejection): Promise<unknown>;
+  onCommit(listener: (records: readonly PhaseloomRecord[]) => void): () => void;
 }
 
 export interface Kept {

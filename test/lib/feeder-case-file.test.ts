@@ -1,6 +1,7 @@
 import { expect } from 'chai';
 import type { Comparison, Correction, Identification, Rotation } from '../../lib';
 import { CaseFile } from '../../lib/feeder/case-file';
+import { decideCorrection } from '../../lib/feeder/decide';
 import { makeFeeder } from '../../lib/feeder/model';
 import { problemsOf } from '../../lib/validate';
 import { angle, feederOf, identificationAt, trunk } from '../kit/feeder-trunk';
@@ -89,28 +90,107 @@ describe('case file of a feeder', () => {
     expect(f.record()!.from).not.to.include('cm-1');
   });
 
-  it('keeps a decision with the label it was about, and only with that', () => {
-    const f = file();
-    given(f, ...site(3, 'ABC'), ...site(6, 'ABC'), ...site(9, 'BAC'), ...site(12, 'BAC'));
-    const before = f.record()!;
-    const made = f.decide(f.run(), { section: 'm10', decision: 'refused', by: 'planner' }, at(20)) as Correction;
-    expect(problemsOf('correction', made)).to.deep.equal([]);
-    expect(made).to.deep.include({ recorded: ['A', 'B', 'C'], phases: ['B', 'A', 'C'], from: [before.id] });
-    expect(f.take(made)).to.equal(true);
-    const after = f.record()!;
-    expect(after.id).not.to.equal(before.id);
-    const decided = after.corrections.flatMap((c) => c.labels).filter((l) => l.decision);
-    expect(decided.map((l) => [l.section, l.decision])).to.deep.equal([['m10', 'refused']]);
-    given(f, ...site(9, 'CBA', 30), ...site(12, 'CBA', 30));
-    expect(
-      f
+  describe('decisions of people', () => {
+    const crossedFile = (document = trunk()) => {
+      const f = new CaseFile(feederOf(document));
+      given(f, ...site(3, 'ABC'), ...site(6, 'ABC'), ...site(9, 'BAC'), ...site(12, 'BAC'));
+      return f;
+    };
+    const decide = (f: CaseFile, section: string, decision: 'accepted' | 'refused', minute = 20) =>
+      f.decide(f.run(), { section, decision, by: 'planner' }, at(minute)) as Correction;
+    const offered = (f: CaseFile) => f.record()!.corrections.flatMap((c) => c.labels.map((l) => l.section));
+    const decided = (list: readonly { section: string; phases: readonly string[] }[] | undefined) =>
+      list!.map((d) => `${d.section} ${d.phases.join('')}`);
+    const below = ['m7', 'm8', 'm9', 'm10', 'm11', 'm12'];
+
+    it('makes a record that rests on the trace and its evidence', () => {
+      const f = crossedFile();
+      const before = f.record()!;
+      const made = decide(f, 'm10', 'refused');
+      expect(problemsOf('correction', made)).to.deep.equal([]);
+      expect(made).to.deep.include({ recorded: ['A', 'B', 'C'], phases: ['B', 'A', 'C'] });
+      expect(made.from[0]).to.equal(before.id);
+      expect(made.from.slice(1)).to.have.members(before.corrections[0]!.from);
+      expect(decideCorrection(before, { section: 'm10', decision: 'refused', by: 'planner' }, at(20))).to.deep.equal(
+        made,
+      );
+      expect(f.decide(f.run(), { section: 'm1', decision: 'accepted', by: 'x' }, at(40))).to.match(
+        /no correction is offered/,
+      );
+    });
+
+    it('takes what was accepted as recorded: not offered again, no longer suspected, and told with who and when', () => {
+      const f = crossedFile();
+      const before = f.record()!;
+      for (const section of below)
+        expect(
+          f.take(decideCorrection(before, { section, decision: 'accepted', by: 'planner' }, at(20)) as Correction),
+        ).to.equal(true);
+      const after = f.record()!;
+      expect(problemsOf('trace', after)).to.deep.equal([]);
+      expect(after.id).not.to.equal(before.id);
+      expect(after.corrections).to.deep.equal([]);
+      expect(after.suspects).to.deep.equal([]);
+      expect(after.coverage.disagreeing).to.equal(0);
+      expect(decided(after.accepted)).to.have.members(below.map((s) => `${s} BAC`));
+      expect(after.accepted![0]).to.deep.include({ recorded: ['A', 'B', 'C'], by: 'planner', decidedAt: at(20) });
+    });
+
+    it('holds the accepted record when its readings are gone, and offers the old one again when new readings say so', () => {
+      const f = crossedFile();
+      const before = f.record()!;
+      for (const section of below)
+        f.take(decideCorrection(before, { section, decision: 'accepted', by: 'planner' }, at(20)) as Correction);
+      given(f, ...[9, 12].flatMap((k) => site(k, 'BAC', 21)).map((i) => ({ ...i, angleDeg: null }) as Identification));
+      expect(offered(f)).to.deep.equal([]);
+      expect(f.record()!.accepted![5]!.probability).to.be.above(0.99);
+      given(f, ...site(9, 'ABC', 30), ...site(12, 'ABC', 30));
+      const again = f
         .record()!
         .corrections.flatMap((c) => c.labels)
-        .filter((l) => l.decision),
-    ).to.deep.equal([]);
-    expect(f.decide(f.run(), { section: 'm1', decision: 'accepted', by: 'x' }, at(40))).to.match(
-      /no correction is offered/,
-    );
+        .find((l) => l.section === 'm9')!;
+      expect(again).to.deep.include({ recorded: ['B', 'A', 'C'], phases: ['A', 'B', 'C'] });
+      f.take(decide(f, 'm9', 'refused', 40));
+      expect(offered(f)).not.to.include('m9');
+      expect(decided(f.record()!.accepted)).to.include('m9 BAC');
+    });
+
+    it('accepts one label among many without moving the crossing to it', () => {
+      const f = crossedFile();
+      f.take(decide(f, 'm9', 'accepted'));
+      expect(offered(f)).to.have.members(below.filter((s) => s !== 'm9'));
+    });
+
+    it('takes back what was accepted', () => {
+      const f = crossedFile();
+      f.take(decide(f, 'm9', 'accepted'));
+      const back = decide(f, 'm9', 'refused', 30);
+      expect(back).to.deep.include({ recorded: ['A', 'B', 'C'], phases: ['B', 'A', 'C'] });
+      f.take(back);
+      expect(f.record()!.accepted).to.deep.equal([]);
+      expect(decided(f.record()!.refused)).to.deep.equal(['m9 BAC']);
+    });
+
+    it('does not offer what was refused until further evidence comes', () => {
+      const f = crossedFile();
+      f.take(decide(f, 'm10', 'refused'));
+      expect(offered(f)).not.to.include('m10');
+      expect(decided(f.record()!.refused)).to.deep.equal(['m10 BAC']);
+      given(f, ...site(10, 'BAC', 30));
+      expect(offered(f)).to.include('m10');
+      expect(f.record()!.refused).to.deep.equal([]);
+    });
+
+    it('does not apply a decision twice, once the feeder document has been mended', () => {
+      const f = crossedFile();
+      const made = decide(f, 'm9', 'accepted');
+      const swapped: Record<string, string> = { A: 'B', B: 'A', C: 'C' };
+      const document = trunk();
+      const terminals = document.terminals!.map((t) => (t.section === 'm9' ? { ...t, phase: swapped[t.phase]! } : t));
+      const mended = crossedFile({ ...document, terminals });
+      mended.take(made);
+      expect(mended.record()!.accepted).to.deep.equal([]);
+    });
   });
 
   it('gives one result whatever the order of arrival', () => {

@@ -6,7 +6,8 @@ import { evidenceFrom, tieFrom } from '../../lib/feeder/from-records';
 import { type FeederDocument, makeFeeder } from '../../lib/feeder/model';
 import { dayPlan } from '../../lib/feeder/next-best';
 import { image, permutationIndex } from '../../lib/feeder/permutation';
-import { conductorPhases, type FeederTrace, sectionLabel, traceFeeder, traceRecord } from '../../lib/feeder/trace';
+import { conductorPhases, type FeederTrace, sectionLabel, traceFeeder } from '../../lib/feeder/trace';
+import { traceRecord } from '../../lib/feeder/trace-record';
 import { problemsOf } from '../../lib/validate';
 
 const ABC = ['A', 'B', 'C'] as const;
