@@ -43,5 +43,5 @@ export { ACCEPTED_DOUBT, type Standing, standing } from './standing';
 export { CREDIBLE, SETTLED, type Suspect, suspects } from './suspects';
 export { type SweepArrays, sweepArrays } from './sweep';
 export * from './trace';
-export { type DrawnTree, drawTree, LaneIndex, type TreeDrawing } from './tree-drawing';
 export * from './trace-record';
+export { type DrawnTree, drawTree, LaneIndex, type TreeDrawing } from './tree-drawing';
