@@ -38,20 +38,42 @@ describe('German locale', () => {
 });
 
 const set = (text: string, pattern: RegExp) => [...new Set(text.match(pattern) ?? [])].sort();
+const all = (text: string, pattern: RegExp) => [...text.matchAll(pattern)].map((m) => m[1]!);
 
-describe('German help', () => {
-  const helps = globSync('nodes/*/locales/de/*.html').sort();
+const HEADINGS = ['Inputs', 'Outputs', 'Details', 'References'];
+const UEBERSCHRIFTEN = ['Eingänge', 'Ausgänge', 'Einzelheiten', 'Quellen'];
 
-  it('is there', () => assert.ok(helps.length > 0));
+/** The order, and what must not stand in a help, are those of Node-RED's help style guide. */
+describe('the help of every node, in English and German', () => {
+  const names = english.map((file) => file.split('/')[1]!);
 
-  for (const file of helps) {
-    it(file, () => {
-      const de = readFileSync(file, 'utf8');
-      const en = readFileSync(file.replace('/de/', '/en-US/'), 'utf8');
+  for (const name of names) {
+    it(name, () => {
+      const file = `nodes/${name}/locales/LANG/phaseloom-${name}.html`;
+      const en = readFileSync(file.replace('LANG', 'en-US'), 'utf8');
+      const de = readFileSync(file.replace('LANG', 'de'), 'utf8');
       for (const pattern of [/<code>[^<]*<\/code>/g, /data-help-name="[^"]*"/g, /<dt[^>]*>[^<]*/g])
         assert.deepEqual(set(de, pattern), set(en, pattern));
       const tags = (text: string) => (text.match(/<\/?(h3|h4|p|dl|dt|dd|ul|ol|li|pre)\b/g) ?? []).join(' ');
       assert.equal(tags(de), tags(en));
+
+      const headings = all(en, /<h3>(.*?)<\/h3>/g);
+      assert.deepEqual(
+        headings,
+        HEADINGS.filter((h) => headings.includes(h)),
+      );
+      assert.deepEqual(
+        all(de, /<h3>(.*?)<\/h3>/g),
+        headings.map((h) => UEBERSCHRIFTEN[HEADINGS.indexOf(h)]),
+      );
+      const dialog = readFileSync(`nodes/${name}/phaseloom-${name}.html`, 'utf8');
+      const wanted = /inputs: 1/.test(dialog) ? ['Inputs', 'Outputs', 'Details'] : ['Details'];
+      for (const heading of wanted) assert.ok(headings.includes(heading), heading);
+      for (const text of [en, de]) {
+        assert.doesNotMatch(text, /<\/?(b|i|em|strong)>/);
+        const intro = /<p>([\s\S]*?)<\/p>/.exec(text)![1]!;
+        assert.ok(intro.length <= 300, `${intro.length} characters of introduction`);
+      }
     });
   }
 });
