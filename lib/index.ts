@@ -77,5 +77,5 @@ export * from './unbalance-limits';
 export { problemsOf } from './validate';
 export { WaveDocument, type WaveRead, WaveReader } from './wave-reading';
 export { type WavePhasor, type WaveReading, type WaveRefusal, type WaveWindow, wavePhasor } from './waveform';
-export { classPhasor, M_FILTERS, type WaveFilter } from './waveform-classes';
+export { classPhasor, classTaper, M_FILTERS, type WaveFilter } from './waveform-classes';
 export * from './windings';

@@ -1,5 +1,6 @@
 import { demodulate, hann, residualRms } from './waveform-demodulate';
 import { refusal, WAVE_CYCLES, waveFlaw } from './waveform-flaws';
+import { hannResponse, withoutImage } from './waveform-image';
 
 /** Samples of one channel; `firstUs` is the time of the first sample after a UTC second. */
 export interface WaveWindow {
@@ -59,7 +60,8 @@ const PULL_IN = 0.2;
 
 /**
  * Two-pass Hann over four nominal cycles, on the middle five cycles of the window: frequency from the phase advance
- * between tapers half a cycle either side, demodulation at that frequency, angle back on the nominal cosine.
+ * between tapers half a cycle either side, demodulation at that frequency, the mirror image taken off, angle back on the nominal
+ * cosine.
  * Against IEC/IEEE 60255-118-1 limits see the rows in test/outside/rows/waveform.ts.
  */
 export function wavePhasor(w: WaveWindow): WavePhasor {
@@ -75,11 +77,13 @@ export function wavePhasor(w: WaveWindow): WavePhasor {
   const turn = nominal + wrap(at(2 * half, nominal).angle - at(0, nominal).angle) / (2 * half);
   if (Math.abs(turn / nominal - 1) > PULL_IN)
     return refusal('off-frequency', `${hertz(turn, w)} Hz is no ${w.nominalHz} Hz signal`);
-  const early = at(0, turn).angle;
-  const mid = at(half, turn);
-  const late = at(2 * half, turn).angle;
-
   const size = taper.weights.length;
+  const image = hannResponse(size, 2 * turn);
+  const clean = (offset: number) => withoutImage(at(offset, turn), turn, first + offset + (size - 1) / 2, image);
+  const early = clean(0).angle;
+  const mid = clean(half);
+  const late = clean(2 * half).angle;
+
   const rest = residualRms(w.samples, first + half, size, { ...mid, turnPerSample: turn });
   const sigma = (Math.sqrt(2 * taper.squares) * rest) / taper.sum;
   if (!(mid.peak > STANDS_OUT * sigma))

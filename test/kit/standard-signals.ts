@@ -1,5 +1,6 @@
 /** The test signals of IEC/IEEE 60255-118-1 put to an estimator; each returns the worst errors. */
-import { type Errors, type Signal, steady, worst } from './waves';
+import type { WavePhasor, WaveWindow } from '../../lib/waveform';
+import { type Errors, errorsOf, PEAK, type Signal, sampled, steady, worst } from './waves';
 
 /** Puts a signal to an estimator from `startS` after the UTC second. */
 export type Run = (signal: Signal, startS?: number) => Errors;
@@ -57,18 +58,49 @@ export function ramp(run: Run, f0: number, most: number, excludeS = 0.05): Error
   );
 }
 
+/** An estimate: when, its magnitude over nominal, its angle, rad, and its errors. */
+export interface Met {
+  readonly atS: number;
+  readonly size: number;
+  readonly phase: number;
+  readonly errors: Errors;
+}
+
+/** The estimate of a signal whose window has this middle. */
+export type At = (signal: Signal, middleS: number) => Met;
+
+/** @param cycles a window */
+export function estimateAt(f0: number, cycles: number, estimate: (w: WaveWindow) => WavePhasor): At {
+  return (signal, middleS) => {
+    const got = estimate(sampled(signal, middleS - cycles / 2 / f0, 64, cycles));
+    if (!got.ok) throw new Error(`${got.code}: ${got.why}`);
+    const size = (got.rms * Math.SQRT2) / PEAK;
+    return { atS: got.atUs / 1e6, size, phase: (got.angleDeg * Math.PI) / 180, errors: errorsOf(signal, got) };
+  };
+}
+
+/** From first leaving a limit to last coming back, seconds, by kind of error; and how the step itself is followed. */
 export interface StepReached {
-  /** from first leaving 1 % TVE to last coming back, seconds */
-  readonly responseS: number;
+  readonly responseS: Pick<Errors, 'tvePct' | 'feHz' | 'rfeHzPerS'>;
+  /** half of the step is reached this long after it, seconds */
+  readonly delayS: number;
   /** largest excursion beyond the step, percent of it */
   readonly overshootPct: number;
 }
 
-/** A step of 10 % in magnitude or 10 degrees in angle one second after the start, met every half millisecond. */
+const POINTS = 400;
+
+/**
+ * A step of 10 % in magnitude or 10 degrees in angle, met at 401 evenly spaced instants.
+ * @param spanS how far either side of the step to look
+ * @param limits beyond which an estimate has not settled
+ */
 export function step(
   f0: number,
   kind: 'magnitude' | 'angle',
-  at: (signal: Signal, middleS: number) => Met,
+  at: At,
+  spanS: number,
+  limits: StepReached['responseS'],
 ): StepReached {
   const size = kind === 'magnitude' ? 0.1 : (10 * Math.PI) / 180;
   const after = (s: number) => (s >= 1 ? size : 0);
@@ -77,19 +109,18 @@ export function step(
     deviationHz: () => 0,
     ...(kind === 'magnitude' ? { size: (s) => 1 + after(s), phase: () => 0.5 } : { phase: (s) => 0.5 + after(s) }),
   };
-  const met = Array.from({ length: 401 }, (_, k) => at(signal, 0.9 + k / 2000));
-  const out = met.filter((m) => m.errors.tvePct > 1).map((m) => m.atS);
+  const everyS = (2 * spanS) / POINTS;
+  const met = Array.from({ length: POINTS + 1 }, (_, k) => at(signal, 1 - spanS + k * everyS));
+  const response = (key: keyof StepReached['responseS']) => {
+    const out = met.filter((m) => m.errors[key] > limits[key]).map((m) => m.atS);
+    return out.length > 0 ? out.at(-1)! - out[0]! + everyS : 0;
+  };
   const passed = met.map((m) => (kind === 'magnitude' ? m.size - 1 : m.phase - 0.5) / size);
+  const crossed = passed.findIndex((x) => x >= 0.5);
+  const share = (0.5 - passed[crossed - 1]!) / (passed[crossed]! - passed[crossed - 1]!);
   return {
-    responseS: out.length > 0 ? Math.max(...out) - Math.min(...out) : 0,
+    responseS: { tvePct: response('tvePct'), feHz: response('feHz'), rfeHzPerS: response('rfeHzPerS') },
+    delayS: met[crossed - 1]!.atS + share * everyS - 1,
     overshootPct: 100 * Math.max(...passed.map((x) => Math.max(x - 1, -x))),
   };
-}
-
-/** An estimate: when, its magnitude over nominal, its angle, rad, and its errors. */
-export interface Met {
-  readonly atS: number;
-  readonly size: number;
-  readonly phase: number;
-  readonly errors: Errors;
 }
