@@ -198,8 +198,8 @@ export interface Ledger {
   /** How many records of each kind the query would give; limit, after and order do not matter. */
   count(query: RecordQuery): Promise<ReadonlyMap<PhaseloomRecord['kind'], number>>;
   health(): Promise<LedgerHealth>;
-  /** Follows the chain of digests; a driver that keeps none has no such verb. */
-  verify?(known?: KnownLink): Promise<Verification>;
+  /** Follows the chain of digests. */
+  verify(known?: KnownLink): Promise<Verification>;
   /** Called after each commit that stored findings, rejections or alert transitions; returns the way to stop. For live views. */
   onCommit(listener: (records: readonly PhaseloomRecord[]) => void): () => void;
 }

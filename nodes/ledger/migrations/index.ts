@@ -2,6 +2,7 @@
 import type { CreateTableBuilder, Kysely, Migration, MigrationProvider } from 'kysely';
 import { firstTables } from './0001-first-tables';
 import { chain } from './0002-chain';
+import { chainByTable } from './0003-chain-by-table';
 
 /** What the databases write differently. */
 export interface DialectWords {
@@ -15,7 +16,11 @@ export interface DialectWords {
 export type AnyDatabase = Kysely<any>;
 export type Step = (db: AnyDatabase, words: DialectWords) => Promise<void>;
 
-const STEPS: Readonly<Record<string, Step>> = { '0001-first-tables': firstTables, '0002-chain': chain };
+const STEPS: Readonly<Record<string, Step>> = {
+  '0001-first-tables': firstTables,
+  '0002-chain': chain,
+  '0003-chain-by-table': chainByTable,
+};
 
 export function ledgerMigrations(words: DialectWords): MigrationProvider {
   const migrations = Object.entries(STEPS).map(([name, step]): [string, Migration] => [

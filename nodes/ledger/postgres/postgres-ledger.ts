@@ -5,11 +5,20 @@ import type { Alert, Finding, PhaseloomRecord, Rejection } from '../../../lib/re
 import { asError, Trouble } from '../../kit/trouble';
 import { listAlerts } from '../alert-list';
 import { CommitListeners } from '../commit-listeners';
-import type { AdmittedReading, AlertListQuery, Delivery, Ledger, LedgerHealth, RecordQuery } from '../ledger';
+import type {
+  AdmittedReading,
+  AlertListQuery,
+  Delivery,
+  KnownLink,
+  Ledger,
+  LedgerHealth,
+  RecordQuery,
+} from '../ledger';
 import { countRecords, findRecords } from '../record-query';
 import type { LedgerTables } from '../schema';
 import type { DeliveryQuery } from '../sqlite/outbox';
 import * as alertRows from './alerts';
+import { seal, verify } from './chain';
 import { type Client, explained, labelOf, makePool, migrate, storable } from './connection';
 import { storeFindings } from './findings';
 import { GroupCommit } from './group-commit';
@@ -149,6 +158,10 @@ export class PostgresLedger implements Ledger {
     return this.read(({ kysely }) => countRecords(kysely, askable(query)));
   }
 
+  verify(known?: KnownLink) {
+    return this.read(({ pool }) => verify(pool, known));
+  }
+
   async health(): Promise<LedgerHealth> {
     const parts = this.parts;
     if (!parts) return { ok: false, error: this.openingError || `ledger ${this.label} is not open`, ...EMPTY };
@@ -174,7 +187,10 @@ export class PostgresLedger implements Ledger {
         maxPending,
         closeWithinMs,
         explain: (cause) => explained(cause, this.label),
-        beforeCommit: countStored,
+        beforeCommit: async (client, stored) => {
+          await countStored(client, stored);
+          await seal(client, stored, this.nowUs());
+        },
         afterCommit: (stored) => this.tell(stored),
       });
       this.parts = { pool, kysely, commits };
