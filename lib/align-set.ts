@@ -28,9 +28,10 @@ const NOTHING: Attempt = { aligned: new Map(), unaligned: new Map() };
  * @param whole true: a set is aligned as a whole or left against UTC, for angles that are compared with each other
  */
 export function alignSet(conductors: readonly RawConductor[], frame: Frame, align: Align, whole: boolean): AlignedSet {
+  const isUtc = (r: Reading) => r.against === 'utc' && r.angleDeg !== undefined;
+  if (!conductors.some((c) => c.readings.some(isUtc))) return { conductors, unaligned: NOTHING.unaligned };
   const readings = conductors.flatMap((c) => c.readings);
-  const utc = readings.filter((r) => r.against === 'utc' && r.angleDeg !== undefined);
-  if (utc.length === 0) return { conductors, unaligned: NOTHING.unaligned };
+  const utc = readings.filter(isUtc);
   const best = bestAttempt(utc, candidates(readings, frame), align);
   if (whole && best.unaligned.size > 0) return { conductors, unaligned: best.unaligned };
   const sample = (r: Reading): Sample => best.aligned.get(r.id) ?? r;

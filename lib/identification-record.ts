@@ -3,20 +3,31 @@ import { difference } from './angle';
 import { type ConductorAngle, distinct } from './conductor-angle';
 import { derivedId } from './derived-id';
 import { type Frame, stampOf } from './frame';
-import { formatInstant } from './instant';
 import { takenAtUs } from './reading';
 import type { Candidate, Connection, Identification, Reading, Reason } from './records';
 
 export const IDENTIFICATION_CAUTION =
   'Evidence from angle readings only. It is not a test for absence of voltage and permits nothing: verify by the local rules.';
 
+/** What a statement rests on. */
+export interface Rests {
+  /** ids of the readings, sorted */
+  readonly from: readonly string[];
+  /** instant of the newest */
+  readonly at: string;
+}
+
+export const restsOn = (readings: readonly Reading[]): Rests => ({
+  from: readings.length === 1 ? [readings[0]!.id] : readings.map((r) => r.id).sort(),
+  at: newest(readings),
+});
+
 /** What the evidence says about one conductor. */
 export interface Statement {
   readonly terminal: string;
   readonly site: string | undefined;
   readonly recordedPhase: string | undefined;
-  /** what it rests on */
-  readonly readings: readonly Reading[];
+  readonly rests: Rests;
   readonly verdict: Identification['verdict'];
   /** null unless the verdict names it */
   readonly phase: string | null;
@@ -36,26 +47,24 @@ export interface Statement {
  */
 export function identificationRecord(s: Statement, frame: Frame): Identification {
   const { terminal, verdict, phase, connection, slot, conductor, expectedDeg } = s;
-  const from = s.readings.length === 1 ? [s.readings[0]!.id] : s.readings.map((r) => r.id).sort();
-  const said = {
-    kind: 'identification' as const,
+  const kind = 'identification';
+  const stamp = stampOf(frame);
+  const { from, at } = s.rests;
+  // Members in order: then the id costs half.
+  const said = { connection, frame: stamp, from, kind, phase, slot, terminal, verdict };
+  const angleDeg = conductor?.angleDeg ?? null;
+  const recordedPhase = s.recordedPhase ?? null;
+  const record: { -readonly [K in keyof Identification]: Identification[K] } = {
+    kind,
+    id: derivedId(kind, said),
     terminal,
-    from,
-    frame: stampOf(frame),
+    at,
+    from: conductor?.referenceFrom.length ? [...from, ...conductor.referenceFrom] : [...from],
+    frame: stamp,
     verdict,
     phase,
     connection,
     slot,
-  };
-  const angleDeg = conductor?.angleDeg ?? null;
-  const recordedPhase = s.recordedPhase ?? null;
-  return Object.freeze({
-    ...said,
-    id: derivedId('identification', said),
-    at: newest(s.readings),
-    from: conductor?.referenceFrom.length ? [...from, ...conductor.referenceFrom] : from,
-    caution: IDENTIFICATION_CAUTION,
-    ...(s.site === undefined ? {} : { site: s.site }),
     probability: s.probability,
     candidates: bestFirst(s.candidates),
     angleDeg,
@@ -65,19 +74,28 @@ export function identificationRecord(s: Statement, frame: Frame): Identification
     reference: conductor?.reference ?? null,
     recordedPhase,
     agreesWithRecord: phase === null || recordedPhase === null ? null : phase === recordedPhase,
-    reasons: [...distinct([...s.reasons, ...(conductor?.reservations ?? [])])],
-  });
+    reasons: reasonsOf(s),
+    caution: IDENTIFICATION_CAUTION,
+  };
+  if (s.site !== undefined) record.site = s.site;
+  return Object.freeze(record);
+}
+
+function reasonsOf({ reasons, conductor }: Statement): Reason[] {
+  const reservations = conductor?.reservations ?? [];
+  return reasons.length + reservations.length === 0 ? [] : [...distinct([...reasons, ...reservations])];
 }
 
 /** Instant of the newest reading. */
 export const newest = (readings: readonly Reading[]): string =>
-  readings.length === 1 ? readings[0]!.takenAt : formatInstant(Math.max(...readings.map(takenAtUs)));
+  readings.reduce((a, b) => (takenAtUs(b) > takenAtUs(a) ? b : a)).takenAt;
 
 /** Candidates below this are not worth a line; the best two always are. */
 const LEAST_SHOWN = 1e-6;
 
 function bestFirst(candidates: readonly Candidate[]): Candidate[] {
-  return [...candidates]
-    .sort((a, b) => b.probability - a.probability)
-    .filter(({ probability }, i) => i < 2 || probability >= LEAST_SHOWN);
+  const sorted = candidates.slice().sort((a, b) => b.probability - a.probability);
+  let shown = sorted.length;
+  while (shown > 2 && !(sorted[shown - 1]!.probability >= LEAST_SHOWN)) shown--;
+  return shown === sorted.length ? sorted : sorted.slice(0, shown);
 }

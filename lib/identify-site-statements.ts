@@ -1,12 +1,12 @@
 /** What the judgement of a site says about each of its conductors. */
 import type { ConductorAngle } from './conductor-angle';
 import type { Frame } from './frame';
-import { identificationRecord } from './identification-record';
+import { identificationRecord, restsOn } from './identification-record';
 import type { IdentifyContext } from './identify';
 import { CONNECTION_UNPROVEN } from './identify-reasons';
 import type { SiteJudgement } from './identify-site-judge';
 import type { Terminal } from './network';
-import type { Candidate, Identification } from './records';
+import type { Candidate, Connection, Identification } from './records';
 import { type ConductorReadings, readingOf } from './sample';
 import { ARRANGEMENTS } from './site-score';
 import { slotOf } from './windings';
@@ -21,8 +21,9 @@ export function siteStatements(
   context: Omit<IdentifyContext, 'terminal'>,
 ): Identification[] {
   const named = judgement.verdict !== 'not-proven';
-  const readings = members.flatMap((m) => m.readings.map(readingOf));
-  const doubts = named && !judgement.connectionProven ? [CONNECTION_UNPROVEN] : [];
+  const doubtful = named && !judgement.connectionProven;
+  const rests = restsOn(members.flatMap((m) => m.readings.map(readingOf)));
+  const reasons = doubtful ? [...judgement.reasons, CONNECTION_UNPROVEN] : judgement.reasons;
   return members.map(({ terminal }, k) => {
     const phase = judgement.arrangement[k]!;
     const expectedDeg = judgement.hypothesis.expectedDeg[3 * k + phase]!;
@@ -33,7 +34,7 @@ export function siteStatements(
         terminal,
         site: context.site,
         recordedPhase: terminals[k]?.recordedPhase,
-        readings,
+        rests,
         verdict: judgement.verdict,
         phase: named ? label : null,
         connection: judgement.connectionProven ? judgement.hypothesis.connections[k]! : null,
@@ -43,7 +44,7 @@ export function siteStatements(
         conductor: conductors[k],
         expectedDeg: judgement.pathKnown ? expectedDeg : null,
         sdDeg: judgement.sdDeg[k]!,
-        reasons: [...judgement.reasons, ...doubts],
+        reasons,
       },
       frame,
     );
@@ -58,17 +59,23 @@ const ofPhase = (candidates: readonly Candidate[], phase: string): number =>
 
 /** Phase and connection of one conductor, the arrangements of the others summed out; of an unknown path nothing but the prior. */
 function candidatesOf(judgement: SiteJudgement, k: number, frame: Frame): Candidate[] {
-  const found = new Map<string, Candidate>();
-  judgement.hypotheses.forEach((hypothesis, h) => {
-    const connection = hypothesis.connections[k]!;
-    ARRANGEMENTS.forEach((arrangement, a) => {
-      const phase = frame.phases[arrangement[k]!]!;
-      const slot = slotOf(hypothesis.expectedDeg[3 * k + arrangement[k]!]!);
-      const key = `${phase} ${connection} ${slot}`;
-      const probability = judgement.pathKnown ? judgement.posterior[h]![a]! : hypothesis.prior / 6;
-      const before = found.get(key)?.probability ?? 0;
-      found.set(key, { phase, connection, slot, probability: Math.min(1, before + probability) });
-    });
-  });
-  return [...found.values()];
+  const found: Mutable[] = [];
+  for (let h = 0; h < judgement.hypotheses.length; h++) {
+    const { connections, expectedDeg, prior } = judgement.hypotheses[h]!;
+    const connection = connections[k]!;
+    for (let a = 0; a < ARRANGEMENTS.length; a++) {
+      const index = ARRANGEMENTS[a]![k]!;
+      const probability = judgement.pathKnown ? judgement.posterior[h]![a]! : prior / 6;
+      add(found, frame.phases[index]!, connection, slotOf(expectedDeg[3 * k + index]!), probability);
+    }
+  }
+  return found;
+}
+
+type Mutable = { -readonly [K in keyof Candidate]: Candidate[K] };
+
+function add(found: Mutable[], phase: string, connection: Connection, slot: number, probability: number): void {
+  const known = found.find((c) => c.phase === phase && c.slot === slot && c.connection === connection);
+  if (known) known.probability = Math.min(1, known.probability + probability);
+  else found.push({ phase, connection, slot, probability: Math.min(1, probability) });
 }

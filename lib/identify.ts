@@ -1,7 +1,7 @@
 /** Which phase is this conductor? Likelihood over phases and connections, with refusal when in doubt. */
 import { type ConductorAngle, type ConductorContext, conductorAngle } from './conductor-angle';
 import type { Frame } from './frame';
-import { identificationRecord } from './identification-record';
+import { identificationRecord, restsOn } from './identification-record';
 import { judge } from './identify-judge';
 import { voltageWeights } from './magnitude';
 import type { Terminal } from './network';
@@ -30,14 +30,14 @@ export interface IdentifyContext extends ConductorContext {
 export function identify(readings: readonly Sample[], frame: Frame, context: IdentifyContext = {}): Identification {
   const terminal = terminalOf(readings);
   const found = conductorAngle(readings, frame, context, 'absolutePhase');
-  const rests = {
+  const about = {
     terminal,
     site: context.site,
     recordedPhase: context.terminal?.recordedPhase,
-    readings: readings.map(readingOf),
+    rests: restsOn(readings.map(readingOf)),
   };
-  if (!found.ok) return identificationRecord({ ...rests, ...NOTHING, reasons: found.reasons }, frame);
-  return identificationRecord({ ...rests, ...judged(found.conductor, frame, context) }, frame);
+  if (!found.ok) return identificationRecord({ ...about, ...NOTHING, reasons: found.reasons }, frame);
+  return identificationRecord({ ...about, ...judged(found.conductor, frame, context) }, frame);
 }
 
 /** A statement with no angle behind it. */
@@ -100,10 +100,10 @@ export function classesFor(frame: Frame, context: IdentifyContext, referenceId: 
 }
 
 function candidatesOf(posterior: Float64Array, classes: PhaseClasses, frame: Frame): Candidate[] {
-  return Array.from(posterior, (probability, c) => ({
-    phase: frame.phases[classes.phase[c]!]!,
-    connection: classes.connection[c]!,
-    slot: classes.slot[c]!,
-    probability,
-  }));
+  const candidates: Candidate[] = [];
+  for (let c = 0; c < classes.count; c++) {
+    const phase = frame.phases[classes.phase[c]!]!;
+    candidates.push({ phase, connection: classes.connection[c]!, slot: classes.slot[c]!, probability: posterior[c]! });
+  }
+  return candidates;
 }

@@ -57,12 +57,13 @@ function lastRead(window: ReadingWindow, terminal: string, rule: SetRule, atUs: 
   const known = window.between(terminal, atUs - reachUs(rule), atUs);
   const last = known.findLast((p) => p.reading.angleDeg !== undefined);
   const centreUs = last?.us ?? atUs;
-  const combined = known.filter(
-    ({ reading, us }) =>
-      Math.abs(us - centreUs) <= rule.combineS * 1e6 &&
-      (reading.angleDeg === undefined || (last !== undefined && reading.against === last.reading.against)),
-  );
-  return combined.slice(-MOST_COMBINED).map((p) => p.reading);
+  const combined: Reading[] = [];
+  for (const { reading, us } of known) {
+    const isNear = Math.abs(us - centreUs) <= rule.combineS * 1e6;
+    const belongs = reading.angleDeg === undefined || (last !== undefined && reading.against === last.reading.against);
+    if (isNear && belongs) combined.push(reading);
+  }
+  return combined.length <= MOST_COMBINED ? combined : combined.slice(-MOST_COMBINED);
 }
 
 /**
@@ -70,8 +71,10 @@ function lastRead(window: ReadingWindow, terminal: string, rule: SetRule, atUs: 
  * Ascending; which of the sets really hold the reading is for the caller to see.
  */
 export function instantsTouched(window: ReadingWindow, rule: SetRule, takenUs: number): number[] {
+  const read = rule.beside ? [...rule.terminals, ...rule.beside] : rule.terminals;
+  if (read.every((terminal) => window.newestUs(terminal) <= takenUs)) return [takenUs];
   const instants = new Set([takenUs]);
-  for (const terminal of [...rule.terminals, ...(rule.beside ?? [])]) {
+  for (const terminal of read) {
     for (const { us } of window.between(terminal, takenUs, takenUs + reachUs(rule))) instants.add(us);
   }
   const ascending = [...instants].sort((a, b) => a - b);

@@ -28,7 +28,7 @@ interface Memory {
 export interface WindowLimits {
   /** readings kept of one terminal, the newest taken */
   readonly perTerminal?: number;
-  /** terminals kept, the last touched */
+  /** terminals kept, the last read */
   readonly terminals?: number;
 }
 
@@ -82,8 +82,18 @@ export class ReadingWindow {
 
   /** Readings of a terminal taken in [fromUs, toUs], oldest first. */
   between(terminal: string, fromUs: number, toUs: number): readonly Placed[] {
-    const entries = this.memoryOf(terminal)?.entries ?? [];
-    return entries.filter((e) => e.us >= fromUs && e.us <= toUs);
+    const entries = this.memories.get(terminal)?.entries;
+    if (!entries) return [];
+    let end = entries.length;
+    while (end > 0 && entries[end - 1]!.us > toUs) end--;
+    let start = end;
+    while (start > 0 && entries[start - 1]!.us >= fromUs) start--;
+    return entries.slice(start, end);
+  }
+
+  /** When the newest reading of a terminal was taken, microseconds since the epoch; without any, minus infinity. */
+  newestUs(terminal: string): number {
+    return this.memories.get(terminal)?.entries.at(-1)?.us ?? Number.NEGATIVE_INFINITY;
   }
 
   private memoryOf(terminal: string): Memory | undefined {

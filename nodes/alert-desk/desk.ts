@@ -26,12 +26,21 @@ export interface DeskOptions {
   readonly trouble: (cause: Error) => void;
 }
 
+/** What one record of a message says. */
+export interface Said {
+  readonly condition: Condition;
+  /** the message as it led to this */
+  readonly cause: () => object;
+}
+
 type Make = (before: Alert | undefined, nowUs: number) => AlertStep | Promise<AlertStep>;
 
 export class Desk {
   private readonly turns = new Map<string, Promise<unknown>>();
   private readonly noted = new Noted();
   private readonly alarms: Alarms;
+  /** transitions saved by this desk */
+  private changes = 0;
 
   constructor(
     private readonly ledger: Ledger,
@@ -47,6 +56,21 @@ export class Desk {
     const alerts = await this.ledger.alerts(openOnly ? { openOnly } : {});
     for (const alert of alerts) this.alarms.set(this.noted.over(alert));
     return alerts.filter((alert) => alert.state !== 'normal');
+  }
+
+  /**
+   * Takes what was said, in order; gives for each what is underway, or nothing where it changes nothing: that something which is no
+   * alert does not hold is most of what findings say, and one look at the ledger is enough for all of it.
+   */
+  async conditions(said: readonly Said[]): Promise<readonly (Promise<unknown> | undefined)[]> {
+    const before = this.changes;
+    const known = new Set((await this.ledger.alerts({ keys: said.map((s) => s.condition.key) })).map((a) => a.key));
+    const holds = before === this.changes;
+    return said.map(({ condition, cause }) => {
+      const { active, key } = condition;
+      if (holds && !active && !known.has(key) && !this.turns.has(key)) return undefined;
+      return this.condition(condition, cause());
+    });
   }
 
   condition(condition: Condition, cause?: object): Promise<Alert | undefined> {
@@ -104,6 +128,7 @@ export class Desk {
       if (step.outcome === 'unchanged') return this.stays(before);
       if (stored && this.noted.takes(stored, step.alert)) return this.stays(this.noted.over(stored));
       if (await this.ledger.saveAlert(step.alert, isQuiet(step.alert) ? [] : this.options.tell(step.alert))) {
+        this.changes++;
         this.alarms.set(step.alert);
         this.options.saved(step.alert, cause);
         return step.alert;

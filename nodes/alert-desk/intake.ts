@@ -5,7 +5,7 @@ import { problemsOf } from '../../lib/validate';
 import type { FlowMessage } from '../kit/serve';
 import { asError, Trouble } from '../kit/trouble';
 import { isAction, readAction } from './action';
-import type { Desk } from './desk';
+import type { Desk, Said } from './desk';
 
 const KINDS: readonly Kind[] = ['identification', 'rotation', 'comparison', 'trace', 'rejection'];
 const TOLD = 5;
@@ -18,22 +18,32 @@ export async function take(desk: Desk, msg: FlowMessage, nowUs: number): Promise
     await desk.act(key, action, msg);
     return;
   }
-  if (!Array.isArray(payload)) return takeRecord(desk, payload, msg);
-  // All are begun in order before any is awaited, so that the ledger can commit them as one group.
-  const taken = payload.map((record, i) => takeRecord(desk, record, single(msg, i)));
-  const troubles = (await Promise.allSettled(taken)).flatMap((r, i) =>
-    r.status === 'rejected' ? [`[${i}] ${asError(r.reason).message}`] : [],
-  );
-  if (troubles.length === 0) return;
-  throw new Trouble(
-    'batch-in-part',
-    `${troubles.length} of ${payload.length} records: ${troubles.slice(0, TOLD).join('; ')}`,
+  if (Array.isArray(payload)) return takeBatch(desk, payload, msg);
+  const cause = () => msg;
+  await Promise.all(
+    await desk.conditions(conditionsOf(demandRecord(payload)).map((condition) => ({ condition, cause }))),
   );
 }
 
-async function takeRecord(desk: Desk, record: unknown, cause: FlowMessage): Promise<void> {
-  const conditions = conditionsOf(demandRecord(record));
-  await Promise.all(conditions.map((condition) => desk.condition(condition, cause)));
+/** What is wrong with one record does not stop the others. */
+async function takeBatch(desk: Desk, records: readonly unknown[], msg: FlowMessage): Promise<void> {
+  const troubles: string[] = [];
+  const blame = (i: number) => (cause: unknown) => void troubles.push(`[${i}] ${asError(cause).message}`);
+  const said: (Said & { readonly i: number })[] = [];
+  records.forEach((record, i) => {
+    const cause = () => single(msg, i);
+    try {
+      for (const condition of conditionsOf(demandRecord(record))) said.push({ condition, cause, i });
+    } catch (trouble) {
+      blame(i)(trouble);
+    }
+  });
+  // All are begun in order before any is awaited, so that the ledger can commit them as one group.
+  const begun = await desk.conditions(said);
+  await Promise.all(begun.map((turn, n) => turn?.catch(blame(said[n]!.i))));
+  if (troubles.length === 0) return;
+  const told = troubles.slice(0, TOLD).join('; ');
+  throw new Trouble('batch-in-part', `${troubles.length} of ${records.length} records: ${told}`);
 }
 
 function demandRecord(record: unknown): Finding | Rejection {

@@ -49,12 +49,18 @@ interface Case<G> {
   readonly readings: readonly Reading[];
 }
 
+interface Span {
+  readonly terminals: readonly string[];
+  readonly reach: number;
+}
+
 export class FindingFlow<G extends Group> {
   private readonly streams: ReferenceStreams;
   private readonly recent: RecentReadings;
   private readonly lanes = new Lanes();
   private readonly said = new Set<string>();
   private readonly underway = new Set<Promise<unknown>>();
+  private readonly spans = new WeakMap<readonly G[], Span>();
 
   constructor(
     sources: Sources,
@@ -103,13 +109,25 @@ export class FindingFlow<G extends Group> {
   private look(reading: Reading, seq: number | undefined, anew: boolean): Findings | Promise<Findings> {
     const groups = this.rules.groupsOf(reading.terminal);
     if (groups.length === 0) return NONE;
-    const asked = { reading, seq, ...spanOf(groups, takenAtUs(reading)) };
+    const us = takenAtUs(reading);
+    const { terminals, reach } = this.spanOf(groups);
+    const asked = { reading, seq, terminals, fromUs: us - reach, toUs: us + reach };
     const seen = (w: ReadingWindow) => this.within(w, groups, reading, anew);
     const before = this.lanes.busy(groups);
     if (before) return this.lanes.enter(groups, before.then(() => this.recent.over(asked)).then(seen));
     const window = this.recent.over(asked);
     const found = isPromise(window) ? window.then(seen) : seen(window);
     return isPromise(found) ? this.lanes.enter(groups, found) : found;
+  }
+
+  /** All terminals of some groups, and how far they reach in time, microseconds. */
+  private spanOf(groups: readonly G[]): Span {
+    const known = this.spans.get(groups);
+    if (known) return known;
+    const terminals = [...new Set(groups.flatMap((g) => [...g.terminals, ...(g.beside ?? [])]))];
+    const span = { terminals, reach: Math.max(...groups.map(reachUs)) };
+    this.spans.set(groups, span);
+    return span;
   }
 
   private within(
@@ -121,47 +139,41 @@ export class FindingFlow<G extends Group> {
     const arrived = window.add(reading);
     if (arrived === 'duplicate' || (arrived === 'again' && !anew && !this.rules.saysAgain)) return NONE;
     const touchesLater = anew || arrived === 'new';
-    const cases = groups.flatMap((group) => this.casesOf(window, group, reading, touchesLater));
+    const cases: Case<G>[] = [];
+    for (const group of groups) this.casesOf(window, group, reading, touchesLater, cases);
     if (cases.length === 0) return NONE;
-    const recalling = this.streams.recall(cases.flatMap((c) => c.readings));
+    const recalling = this.streams.recall(cases);
     const conclude = () => this.conclude(cases, reading, window);
     return recalling ? recalling.then(conclude) : conclude();
   }
 
-  private casesOf(window: ReadingWindow, group: G, reading: Reading, touchesLater: boolean): Case<G>[] {
+  private casesOf(window: ReadingWindow, group: G, reading: Reading, touchesLater: boolean, cases: Case<G>[]): void {
     const us = takenAtUs(reading);
     const instants = touchesLater ? instantsTouched(window, group, us) : [us];
-    const cases: Case<G>[] = [];
     for (const at of instants) {
       const set = setAt(window, group, at);
       const readings = this.rules.restsOn(group, set, reading, window);
       if (readings.some((r) => r.id === reading.id)) cases.push({ group, set, readings });
     }
-    return cases;
   }
 
   private conclude(cases: readonly Case<G>[], reading: Reading, window: ReadingWindow): Findings {
-    const found = new Map<string, Finding>();
-    for (const { group, set } of cases) {
-      for (const f of this.rules.conclude(group, set, reading, window, this.streams.align)) found.set(f.id, f);
-    }
-    const fresh = [...found.values()].filter((f) => this.rules.saysAgain || !this.said.has(f.id));
+    const made = cases.map(({ group, set }) => this.rules.conclude(group, set, reading, window, this.streams.align));
+    const findings = made.length === 1 ? made[0]! : distinct(made.flat());
+    if (this.rules.saysAgain) return findings;
+    const fresh = findings.filter((f) => !this.said.has(f.id));
     for (const { id } of fresh) this.remember(id);
     return fresh;
   }
 
   private remember(id: string): void {
-    if (this.rules.saysAgain) return;
     this.said.add(id);
     if (this.said.size > REMEMBERED) this.said.delete(this.said.values().next().value!);
   }
 }
 
-function spanOf(groups: readonly Group[], us: number) {
-  const reach = Math.max(...groups.map(reachUs));
-  const terminals = [...new Set(groups.flatMap((g) => [...g.terminals, ...(g.beside ?? [])]))];
-  return { terminals, fromUs: us - reach, toUs: us + reach };
-}
+/** The same finding may follow at several instants. */
+const distinct = (findings: Findings): Findings => [...new Map(findings.map((f) => [f.id, f])).values()];
 
 const isPromise = <T>(value: T | Promise<T>): value is Promise<T> =>
   typeof (value as { then?: unknown } | null)?.then === 'function';

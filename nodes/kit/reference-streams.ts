@@ -56,9 +56,11 @@ export class ReferenceStreams {
   }
 
   /** Fetches what is needed to align readings that came before this run; undefined when there is nothing to fetch. */
-  recall(readings: readonly Reading[]): Promise<unknown> | undefined {
-    if (!this.ledger) return undefined;
-    const lacking = readings.filter((r) => this.concerns(r) && !this.asked.has(r) && !this.isNear(takenAtUs(r)));
+  recall(sets: readonly { readonly readings: readonly Reading[] }[]): Promise<unknown> | undefined {
+    if (!this.ledger || this.references.length === 0) return undefined;
+    const lacking = sets
+      .flatMap((s) => s.readings)
+      .filter((r) => this.concerns(r) && !this.asked.has(r) && !this.isNear(takenAtUs(r)));
     return lacking.length === 0 ? undefined : Promise.all(lacking.map((r) => this.fetch(r, takenAtUs(r))));
   }
 

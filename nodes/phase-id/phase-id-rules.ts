@@ -55,7 +55,8 @@ function judged(set: ReadingSet, { terminal }: Reading): readonly RawConductor[]
 /** Voltages read by themselves say nothing of the phase; where there is no angle at all, they are told so. */
 function angles(conductor: RawConductor): RawConductor {
   const readings = conductor.readings.filter((r) => r.angleDeg !== undefined);
-  return readings.length === 0 ? conductor : { ...conductor, readings };
+  const allOrNone = readings.length === 0 || readings.length === conductor.readings.length;
+  return allOrNone ? conductor : { ...conductor, readings };
 }
 
 function explained(finding: Identification, unaligned: Parameters<typeof withAlignmentReasons>[1]): Identification {

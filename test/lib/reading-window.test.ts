@@ -52,10 +52,10 @@ describe('the window of recent readings', () => {
     expect(w.covers('t', us(11))).to.equal(true);
   });
 
-  it('forgets the terminal that was longest untouched', () => {
+  it('forgets the terminal that was longest not read', () => {
     const w = new ReadingWindow({ terminals: 2 });
     for (const t of ['a', 'b']) w.add(read(t, 1));
-    w.between('a', 0, 1);
+    w.add(read('a', 2, { atS: 1 }));
     w.add(read('c', 1));
     expect([w.covers('a', 0), w.covers('b', 0), w.covers('c', 0)]).to.deep.equal([true, false, true]);
   });
