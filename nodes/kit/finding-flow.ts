@@ -9,6 +9,7 @@ import { instantsTouched, type ReadingSet, reachUs, type SetRule, setAt } from '
 import type { ReadingWindow } from '../../lib/reading-window';
 import type { Judgement as Finding, Reading } from '../../lib/records';
 import type { LedgerHandle } from './kept-readings';
+import { joinKin } from './kin';
 import { Lanes } from './lanes';
 import { RecentReadings } from './recent-readings';
 import { ReferenceStreams } from './reference-streams';
@@ -61,6 +62,7 @@ export class FindingFlow<G extends Group> {
   private readonly said = new Set<string>();
   private readonly underway = new Set<Promise<unknown>>();
   private readonly spans = new WeakMap<readonly G[], Span>();
+  private readonly leaveKin: () => void;
 
   constructor(
     sources: Sources,
@@ -69,6 +71,11 @@ export class FindingFlow<G extends Group> {
     this.streams = new ReferenceStreams(sources.frame, sources.ledger, sources.waitMs);
     this.recent = new RecentReadings(sources.ledger);
     this.streams.onServed = (reading) => void this.servedLate(reading, sources.late);
+    this.leaveKin = joinKin({
+      kinOf: (terminal) => rules.groupsOf(terminal).flatMap((g) => [...g.terminals, ...(g.beside ?? [])]),
+      heardByAll: this.streams.terminals,
+      forget: () => this.recent.forget(),
+    });
   }
 
   /** The findings a reading leads to; at once when everything needed is in memory. */
@@ -84,6 +91,7 @@ export class FindingFlow<G extends Group> {
 
   /** Ends the waiting for references and resolves when all readings taken have led to their findings. */
   async close(): Promise<void> {
+    this.leaveKin();
     this.streams.close();
     await Promise.allSettled(this.underway);
   }

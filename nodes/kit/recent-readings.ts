@@ -21,7 +21,7 @@ export interface Asked {
 }
 
 export class RecentReadings {
-  private readonly window = new ReadingWindow({ perTerminal: PER_TERMINAL });
+  private window = new ReadingWindow({ perTerminal: PER_TERMINAL });
   private readonly fetching = new Map<string, Promise<void>>();
   /** by terminal: readings seen in the ledger after the place of the one that asked, with their places */
   private readonly later = new Map<string, Map<string, number>>();
@@ -29,6 +29,12 @@ export class RecentReadings {
   private readonly underway = new Set<string>();
 
   constructor(private readonly ledger: LedgerHandle | undefined) {}
+
+  /** What is in memory may have gaps: other workers dealt with some readings. The ledger is asked again. */
+  forget(): void {
+    this.window = new ReadingWindow({ perTerminal: PER_TERMINAL });
+    this.later.clear();
+  }
 
   /** A window that holds what is known of the terminals over a time. */
   over(asked: Asked): ReadingWindow | Promise<ReadingWindow> {
@@ -61,10 +67,12 @@ export class RecentReadings {
   /** Fetches a terminal; those who ask meanwhile wait for the same answer. */
   private async met(ledger: LedgerHandle, terminal: string, seq: number | undefined): Promise<void> {
     await this.fetching.get(terminal);
-    if (this.window.covers(terminal, Number.POSITIVE_INFINITY) && !this.isBehind(terminal, seq)) return;
+    const { window } = this;
+    if (window.covers(terminal, Number.POSITIVE_INFINITY) && !this.isBehind(terminal, seq)) return;
     const fetch = patiently(ledger, async (kept) => {
       const found = await Promise.all([kept.latestReadings([terminal], PER_TERMINAL), turnedAside(kept, terminal)]);
-      this.takeIn(terminal, ...found, seq);
+      // Forgotten in the meantime: what was asked before no longer counts.
+      if (window === this.window) this.takeIn(terminal, ...found, seq);
     });
     const ended = fetch.catch(() => undefined).finally(() => this.fetching.delete(terminal));
     this.fetching.set(terminal, ended);

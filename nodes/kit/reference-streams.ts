@@ -37,6 +37,10 @@ export class ReferenceStreams {
     this.options = alignOptions(frame);
   }
 
+  get terminals(): readonly string[] {
+    return [...this.streams.keys()];
+  }
+
   isStream(terminal: string): boolean {
     return this.streams.has(terminal);
   }

@@ -4,12 +4,13 @@
  * Nothing here is overwritten: a newer finding about a subject supersedes the older one, and both stay.
  */
 import type { Alert, Finding, PhaseloomRecord, Reading, Rejection } from '../../lib/records';
+import type { Sharing } from '../kit/sharing';
 
 export interface AdmittedReading {
   readonly reading: Reading;
   readonly source: string;
   readonly receivedAtUs: number;
-  /** the node that took it: it alone sends it into the flow, and again after a crash */
+  /** the node that took it, or a lane of it: who answers for that sends it into the flow, and again after a crash */
   readonly door?: string;
 }
 
@@ -200,7 +201,12 @@ export interface Ledger {
   health(): Promise<LedgerHealth>;
   /** Follows the chain of digests. */
   verify(known?: KnownLink): Promise<Verification>;
-  /** Called after each commit that stored findings, rejections or alert transitions; returns the way to stop. For live views. */
+  /** What several workers need to share out the work; a driver for one worker has none. */
+  readonly sharing?: Sharing;
+  /**
+   * Called after each commit that stored findings, rejections or alert transitions, by other workers as well where the ledger is shared;
+   * returns the way to stop.
+   */
   onCommit(listener: (records: readonly PhaseloomRecord[]) => void): () => void;
 }
 

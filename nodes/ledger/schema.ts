@@ -13,6 +13,10 @@ export interface LedgerTables {
   place: { name: string; seq: number; moved_at_us: number };
   /** rows of the large tables, counted as they are stored: counting them afresh would hold everything up */
   tally: { name: string; amount: number };
+  /** what one worker at a time may do, until when by the clock of the database; term counts the changes of hands */
+  claim: { scope: string; name: string; holder: string; until_us: number; term: number };
+  /** workers that share claims, and until when they count as alive */
+  worker: { scope: string; holder: string; until_us: number };
 }
 
 export interface ReadingTable {
@@ -24,7 +28,7 @@ export interface ReadingTable {
   received_at_us: number;
   /** topic or door it came through */
   source: string;
-  /** the node that stored it first, or empty */
+  /** the node that stored it first (where workers share the ledger, a lane of it), or empty */
   door: string;
   instrument: string | null;
   taken_by: string | null;

@@ -1,86 +1,64 @@
-/** What was committed goes out: into the flow, and to those who entered something by hand. Each reading once, unless Node-RED stops in between. */
+/** What was committed goes out: into the flow, and to those who entered something by hand. */
 import type { Rejection } from '../../lib/records';
-import type { Ledger } from '../ledger/ledger';
-import type { DoorCounts, DoorOutput, DoorSettings, EntryOutcome, Item, Outgoing } from './door-contract';
-import { Sender } from './sender';
+import type { DoorCounts, DoorOutput, DoorSettings, EntryOutcome, Item } from './door-contract';
+import { LaneFeed } from './lane-feed';
+import { LaneNames } from './lane-names';
+import { OwnFeed } from './own-feed';
 import type { Stored, Storing } from './storing';
 
 export class Dispatch {
-  readonly sender: Sender;
-  private failuresSeen = 0;
-  private isSettling = false;
+  /** lanes, where workers share the ledger */
+  lanes: LaneFeed | undefined;
+  private own: OwnFeed | undefined;
 
   constructor(
-    settings: Pick<DoorSettings, 'id' | 'settleMs'>,
+    private readonly settings: Pick<DoorSettings, 'id' | 'instance' | 'settleMs'>,
     private readonly storing: Storing<Item>,
     private readonly output: DoorOutput,
     private readonly counts: DoorCounts,
     private readonly isClosing: () => boolean,
-  ) {
-    this.sender = new Sender(settings.id, settings.settleMs, (sent) => output.readings(sent));
+  ) {}
+
+  get resent(): number {
+    return this.lanes?.resent ?? this.own?.resent ?? 0;
   }
 
   /** Sends what an earlier run left unsent. */
   async begin(): Promise<void> {
-    await this.storing.whenOpen(async (ledger) => {
-      await this.sender.open(ledger);
-      await this.sender.catchUp(ledger, this.isClosing);
+    const { settings, storing, output, isClosing } = this;
+    await storing.whenOpen(async (ledger) => {
+      if (ledger.sharing) {
+        const names = new LaneNames(settings.id);
+        const { id: door, instance, settleMs } = settings;
+        const send = (readings: Parameters<DoorOutput['readings']>[0]) => output.readings(readings);
+        const lanes = new LaneFeed(ledger.sharing, names, { door, instance, settleMs, send });
+        await lanes.start();
+        storing.doorOf = (reading) => names.of(reading.terminal);
+        this.lanes = lanes;
+      } else {
+        this.own ??= new OwnFeed(settings, storing, output, isClosing);
+        await this.own.begin(ledger);
+      }
     });
-    this.failuresSeen = this.storing.failures;
+    this.own?.begun();
   }
 
   async send(part: readonly Stored<Item>[]): Promise<void> {
-    const unsent = await this.unsentIn(part);
-    const readings: Outgoing[] = [];
     const rejections: { item: Item; rejection: Rejection }[] = [];
     for (const { item, taken, places } of part) {
-      places.forEach(({ seq, isNew }, i) => {
-        this.counts[isNew ? 'stored' : 'duplicates']++;
-        const isUnsent = unsent ? unsent.delete(seq) : isNew;
-        if (isUnsent) readings.push({ reading: taken.readings[i]!, seq, topic: item.topic, item });
-      });
-      if (taken.rejection) {
-        this.counts.rejected++;
-        rejections.push({ item, rejection: taken.rejection });
-      }
+      for (const { isNew } of places) this.counts[isNew ? 'stored' : 'duplicates']++;
+      if (!taken.rejection) continue;
+      this.counts.rejected++;
+      rejections.push({ item, rejection: taken.rejection });
     }
-    if (!this.isClosing()) this.emit(readings, rejections);
+    if (this.lanes) this.lanes.poke();
+    else await this.own?.committed(part);
+    if (rejections.length > 0 && !this.isClosing()) this.output.rejections(rejections);
     for (const stored of part) stored.item.entry?.stored(outcomeOf(stored));
   }
 
-  /** Notes in the ledger how far what was sent has had time to finish. */
-  async settle(ledger: Ledger | undefined): Promise<void> {
-    if (!ledger || this.isSettling) return;
-    this.isSettling = true;
-    try {
-      await this.sender.settle(ledger);
-    } catch {
-      // The place stays where it is; more is sent again after a restart.
-    } finally {
-      this.isSettling = false;
-    }
-  }
-
-  private emit(
-    readings: readonly Outgoing[],
-    rejections: readonly { readonly item: Item; readonly rejection: Rejection }[],
-  ): void {
-    if (readings.length > 0) this.output.readings(readings);
-    if (rejections.length > 0) this.output.rejections(rejections);
-    const last = readings.at(-1);
-    if (last) this.sender.note(last.seq);
-  }
-
-  /**
-   * After a write that failed, and may yet have been committed, "already there" no longer means "already sent": the ledger is asked.
-   * Places of this part that have not been sent, or undefined when all is well.
-   */
-  private async unsentIn(part: readonly Stored<Item>[]): Promise<Set<number> | undefined> {
-    if (this.storing.failures === this.failuresSeen || this.isClosing()) return undefined;
-    const places = new Set(part.flatMap((stored) => stored.places.map(({ seq }) => seq)));
-    const unsent = await this.storing.whenOpen((ledger) => this.sender.catchUp(ledger, this.isClosing, places));
-    this.failuresSeen = this.storing.failures;
-    return unsent;
+  async close(): Promise<void> {
+    await Promise.all([this.lanes?.close(), this.own?.close()]);
   }
 }
 

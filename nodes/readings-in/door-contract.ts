@@ -8,6 +8,8 @@ import type { Held } from './connection';
 
 export interface DoorSettings extends BatchLimits {
   readonly id: string;
+  /** name of this worker among those that share a ledger */
+  readonly instance: string;
   readonly window: number;
   readonly settleMs: number;
   readonly takeRetained: boolean;
@@ -35,12 +37,15 @@ export interface Item extends Arrival {
   readonly isMapped?: boolean;
 }
 
-/** A reading on its way out. No item: it was stored by an earlier run and is sent again. */
+/** A reading on its way out. */
 export interface Outgoing {
   readonly reading: Reading;
   readonly seq: number;
   readonly topic: string | undefined;
+  /** what brought it, if this worker took it in this run */
   readonly item?: Item;
+  /** it may have been sent before: by an earlier run, or by a worker that is gone */
+  readonly isAgain?: boolean;
 }
 
 export interface DoorOutput {

@@ -30,13 +30,12 @@ export class Door {
   private readonly batcher: Batcher<Item>;
   private readonly highWater: number;
   private isClosing = false;
-  private timer: NodeJS.Timeout | undefined;
 
   constructor(
     private readonly settings: DoorSettings,
     private readonly rules: IntakeRules,
     private readonly mapping: Mapping | undefined,
-    private readonly ledgerNode: LedgerNode,
+    ledgerNode: LedgerNode,
     private readonly output: DoorOutput,
   ) {
     // A broker that keeps to the window never reaches twice the window; one that does not is stopped there.
@@ -58,7 +57,6 @@ export class Door {
   async start(): Promise<void> {
     await this.dispatch.begin();
     if (this.isClosing) return;
-    this.timer = setInterval(() => void this.dispatch.settle(this.ledgerNode.ledger), 1000);
     this.batcher.start();
     this.session?.start();
   }
@@ -100,11 +98,10 @@ export class Door {
   /** Stores and acknowledges what is held, then leaves. Nothing is sent any more: the receivers close at the same moment. */
   async close(removed: boolean): Promise<void> {
     this.isClosing = true;
-    clearInterval(this.timer);
     const deadline = new Promise((late) => setTimeout(late, CLOSE_DEADLINE_MS).unref());
     await Promise.race([this.batcher.drained(), deadline]);
     for (const { entry } of this.batcher.abandon()) entry?.failed(closing());
-    await this.dispatch.settle(this.ledgerNode.ledger);
+    await this.dispatch.close();
     await this.session?.end(removed);
   }
 

@@ -4,11 +4,11 @@ import type { Rejection } from '../../lib/records';
 import type { Item, Outgoing } from './door-contract';
 
 export function singles(sent: readonly Outgoing[]): NodeMessage[] {
-  return sent.map(({ reading, seq, topic, item }) => {
-    if (!item) return { topic, payload: reading, reading, phaseloom: { seq, resent: true } } as NodeMessage;
-    if (item.entry?.msg) return { ...item.entry.msg, payload: reading, reading, phaseloom: { seq } } as NodeMessage;
-    const msg = { topic, payload: reading, reading, phaseloom: { seq } };
-    return (item.retain ? { ...msg, retain: true } : msg) as NodeMessage;
+  return sent.map(({ reading, seq, topic, item, isAgain }) => {
+    const phaseloom = isAgain ? { seq, resent: true } : { seq };
+    if (item?.entry?.msg) return { ...item.entry.msg, payload: reading, reading, phaseloom } as NodeMessage;
+    const msg = { topic, payload: reading, reading, phaseloom };
+    return (item?.retain ? { ...msg, retain: true } : msg) as NodeMessage;
   });
 }
 
@@ -26,7 +26,7 @@ export function batches(sent: readonly Outgoing[]): NodeMessage[] {
 
 function batch(sent: readonly Outgoing[], base: object): NodeMessage {
   const readings = sent.map(({ reading }) => reading);
-  const again = sent.some(({ item }) => item) ? {} : { resent: true };
+  const again = sent.every(({ isAgain }) => isAgain) ? { resent: true } : {};
   return {
     ...base,
     payload: readings,

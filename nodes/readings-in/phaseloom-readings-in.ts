@@ -41,7 +41,7 @@ function open(RED: NodeAPI, node: ReadingsInNode, settings: Settings, def: Readi
   if (!ledger) throw new Trouble('config', 'no ledger is chosen: readings must be stored before they are acknowledged');
   const mapping = settings.mapping ? makeMapping(RED, node, settings.mapping) : undefined;
   const maxEntries = RED.settings.nodeMessageBufferMaxLength || 100_000;
-  const limits = { ...settings, maxEntries, id: node.id };
+  const limits = { ...settings, maxEntries, id: node.id, instance: instanceOf(RED, settings) };
   const sparkplug = settings.format === 'sparkplug' ? sparkplugOf(node, mapping, () => door.session) : undefined;
   const taking: Mapping | undefined = sparkplug ? (arrival, rules) => sparkplug.take(arrival, rules) : mapping;
   const door: Door = new Door(limits, rulesOf(RED, settings, def), taking, ledger, outputOf(node, settings));
@@ -69,7 +69,7 @@ function sessionOf(RED: NodeAPI, node: ReadingsInNode, settings: Settings, def: 
   const broker = configNode<CoreBroker>(RED, def.broker);
   if (!broker?.brokerurl) throw new Trouble('config', 'the chosen MQTT broker does not exist');
   const userDir = RED.settings.userDir ?? process.cwd();
-  const clientId = settings.clientId || defaultClientId(instanceId(userDir), node.id);
+  const clientId = settings.clientId || defaultClientId(instanceOf(RED, settings), node.id);
   const options = connectionOptions(broker, { ...settings, clientId, filters: settings.topics });
   const wanted = { clientId, broker: brokerMark(broker), filters: settings.topics };
   return new Session(broker.brokerurl, options, wanted, new SessionMemory(userDir, node.id), {
@@ -81,6 +81,9 @@ function sessionOf(RED: NodeAPI, node: ReadingsInNode, settings: Settings, def: 
     },
   });
 }
+
+const instanceOf = (RED: NodeAPI, { instance }: Settings): string =>
+  instance || instanceId(RED.settings.userDir ?? process.cwd());
 
 function outputOf(node: Node, { sendsBatches }: Settings): DoorOutput {
   const form = sendsBatches ? batches : singles;
@@ -108,13 +111,14 @@ function run(RED: NodeAPI, node: ReadingsInNode, door: Door, light: StatusLight)
   const cancel = whenFlowsRun(RED, () => void door.start());
   const counters = () => {
     const { mostPending: _most, ...counts } = door.counts;
-    const { resent } = door.dispatch.sender;
+    const { resent } = door.dispatch;
     return { ...counts, ...door.session?.facts, resent, ledgerFailures: door.storing.failures };
   };
   const gauges = () => ({
     pending: door.pending,
     staleSources: door.staleSources(),
     mostPending: door.counts.mostPending,
+    ...(door.dispatch.lanes ? { lanesHeld: door.dispatch.lanes.held, workers: door.dispatch.lanes.workers } : {}),
   });
   node.counters = () => ({ ...counters(), ...gauges() });
   showVitalSigns(node, { counters, gauges, trouble: () => door.trouble });

@@ -65,4 +65,9 @@ export class Sender {
 }
 
 const NONE: ReadonlySet<number> = new Set();
-const outgoing = ({ seq, reading, source }: StoredReading): Outgoing => ({ seq, reading, topic: source });
+const outgoing = ({ seq, reading, source }: StoredReading): Outgoing => ({
+  seq,
+  reading,
+  topic: source,
+  isAgain: true,
+});

@@ -14,6 +14,10 @@ export interface ReadingsInDef extends NodeDef {
   output: string;
   retained: string;
   clientId: string;
+  /** name of the share among the workers, or empty */
+  group: string;
+  /** name of this worker, or empty: one is made for this Node-RED */
+  instance: string;
   sessionExpiryS: string | number;
   window: string | number;
   batchSize: string | number;
@@ -30,6 +34,7 @@ export interface Settings {
   readonly sendsBatches: boolean;
   readonly takeRetained: boolean;
   readonly clientId: string;
+  readonly instance: string;
   readonly sessionExpiryS: number;
   readonly window: number;
   readonly batchSize: number;
@@ -53,6 +58,7 @@ export function readSettings(def: ReadingsInDef): Settings {
     sendsBatches: def.output === 'batches',
     takeRetained: def.retained !== 'skip',
     clientId: (def.clientId ?? '').trim(),
+    instance: instanceOf(def),
     sessionExpiryS: whole(def, 'sessionExpiryS', 604_800, 1, 0xffff_fffe),
     window: whole(def, 'window', 1000, 1, 65_535),
     batchSize: whole(def, 'batchSize', 500, 1, 10_000),
@@ -61,6 +67,15 @@ export function readSettings(def: ReadingsInDef): Settings {
     futureToleranceS: whole(def, 'futureToleranceS', 5, 0, 86_400),
     settleMs: 1000 * whole(def, 'settleS', 5, 0, 3600),
   };
+}
+
+function instanceOf({ instance = '' }: ReadingsInDef): string {
+  const name = instance.trim();
+  if (/^[\w.-]{0,100}$/.test(name)) return name;
+  throw new Trouble(
+    'config',
+    `the instance is ${JSON.stringify(name)}; it must be letters, digits, . _ or -, or an environment variable that is set to such`,
+  );
 }
 
 function whole(def: ReadingsInDef, name: keyof ReadingsInDef, otherwise: number, least: number, most: number): number {

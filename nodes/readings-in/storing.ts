@@ -1,5 +1,5 @@
 /** Getting a batch into the ledger, whatever it takes: waits for a ledger that is away, and finds the one message it cannot store. */
-
+import type { Reading } from '../../lib/records';
 import { Backoff } from '../kit/backoff';
 import type { Admission, AdmittedReading, Ledger } from '../ledger/ledger';
 import { type Arrival, sourceOf, type Taken } from './arrival';
@@ -29,13 +29,17 @@ export class Storing<T extends Arrival> {
   /** since when something has been waiting for the ledger, or 0 */
   sinceMs = 0;
   failures = 0;
+  /** under which door (or lane of it) a reading is stored */
+  doorOf: (reading: Reading) => string;
   private readonly backoff = new Backoff({ firstMs: 200, mostMs: 10_000, stableMs: Number.POSITIVE_INFINITY });
 
   constructor(
     private readonly open: () => Promise<Ledger>,
-    private readonly doorId: string,
+    doorId: string,
     private readonly isClosing: () => boolean,
-  ) {}
+  ) {
+    this.doorOf = () => doorId;
+  }
 
   /** Does something with the ledger, again and again until it succeeds; undefined when the node is closing. */
   async whenOpen<R>(use: (ledger: Ledger) => Promise<R>): Promise<R | undefined> {
@@ -110,7 +114,8 @@ export class Storing<T extends Arrival> {
     for (const { item, taken } of batch) {
       const { receivedAtUs } = item;
       const source = sourceOf(item.topic);
-      for (const reading of taken.readings) admitted.push({ reading, source, receivedAtUs, door: this.doorId });
+      for (const reading of taken.readings)
+        admitted.push({ reading, source, receivedAtUs, door: this.doorOf(reading) });
     }
     return admitted;
   }

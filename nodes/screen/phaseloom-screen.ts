@@ -8,6 +8,7 @@ import { type NumberSetting, numberOr, oneOf, optionalNumber } from '../kit/conf
 import { type Evidence, type EvidenceDef, evidenceOf, startOrRefuse } from '../kit/evidence';
 import { InOrder } from '../kit/in-order';
 import { keep } from '../kit/kept-readings';
+import { joinKin } from '../kit/kin';
 import { RecentReadings } from '../kit/recent-readings';
 import { type FlowMessage, Marked, type Ports, serve } from '../kit/serve';
 import type { StatusLight } from '../kit/status';
@@ -77,7 +78,11 @@ function run(RED: NodeAPI, node: Node, light: StatusLight, evidence: Evidence, r
       return order.after(window.then((w) => out(reading, judge(reading, w), msg)));
     },
   });
-  node.on('close', () => light.close());
+  const leaveKin = joinKin({ kinOf: () => [], heardByAll: [], forget: () => recent.forget() });
+  node.on('close', () => {
+    leaveKin();
+    light.close();
+  });
 }
 
 const sourceOf = ({ topic }: FlowMessage): string =>

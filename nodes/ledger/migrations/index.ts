@@ -3,6 +3,7 @@ import type { CreateTableBuilder, Kysely, Migration, MigrationProvider } from 'k
 import { firstTables } from './0001-first-tables';
 import { chain } from './0002-chain';
 import { chainByTable } from './0003-chain-by-table';
+import { claims } from './0004-claims';
 
 /** What the databases write differently. */
 export interface DialectWords {
@@ -20,6 +21,7 @@ const STEPS: Readonly<Record<string, Step>> = {
   '0001-first-tables': firstTables,
   '0002-chain': chain,
   '0003-chain-by-table': chainByTable,
+  '0004-claims': claims,
 };
 
 export function ledgerMigrations(words: DialectWords): MigrationProvider {

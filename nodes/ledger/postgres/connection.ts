@@ -1,6 +1,6 @@
 /** The way to a PostgreSQL server: connections, the tables brought to this version, and what its errors mean for a person. */
 import { type Kysely, Kysely as KyselyOver, Migrator, PostgresDialect, sql } from 'kysely';
-import type { Pool, PoolClient } from 'pg';
+import type { Client as Connection, Pool, PoolClient } from 'pg';
 import { asError, Trouble } from '../../kit/trouble';
 import { type AnyDatabase, type DialectWords, ledgerMigrations } from '../migrations';
 import type { LedgerTables } from '../schema';
@@ -37,6 +37,17 @@ export function makePool(connection: string, schema: string): Pool {
   // A connection lost while idle: the next question opens another, and tells if it cannot.
   pool.on('error', () => {});
   return pool;
+}
+
+/** A connection beside the pool, on which notices are heard. */
+export function makeConnection(connection: string): Connection {
+  const { Client: ConnectionTo } = driver();
+  return new ConnectionTo({
+    connectionString: connection,
+    application_name: 'phaseloom ledger',
+    connectionTimeoutMillis: CONNECT_WITHIN_MS,
+    keepAlive: true,
+  });
 }
 
 export async function migrate(pool: Pool, schema: string, label: string): Promise<Kysely<LedgerTables>> {

@@ -19,10 +19,12 @@ import type { LedgerTables } from '../schema';
 import type { DeliveryQuery } from '../sqlite/outbox';
 import * as alertRows from './alerts';
 import { seal, verify } from './chain';
-import { type Client, explained, labelOf, makePool, migrate, storable } from './connection';
+import { type Client, explained, labelOf, makeConnection, makePool, migrate, storable } from './connection';
 import { storeFindings } from './findings';
 import { GroupCommit } from './group-commit';
+import { News } from './news';
 import * as outbox from './outbox';
+import { PostgresSharing } from './postgres-sharing';
 import * as readingRows from './readings';
 import { storeRejections } from './rejections';
 import type { StoredRow } from './stored-row';
@@ -45,6 +47,7 @@ interface Opened {
   readonly pool: Pool;
   readonly kysely: Kysely<LedgerTables>;
   readonly commits: GroupCommit;
+  readonly news: News;
 }
 
 const systemClockUs = () => Date.now() * 1000;
@@ -52,6 +55,7 @@ const EMPTY = { pending: 0, readings: 0, rejections: 0, findings: 0, alertsOpen:
 
 export class PostgresLedger implements Ledger {
   readonly label: string;
+  readonly sharing: PostgresSharing;
   private readonly listeners = new CommitListeners();
   private readonly nowUs: () => number;
   private readonly storeFindings: ReturnType<typeof storeFindings>;
@@ -63,6 +67,7 @@ export class PostgresLedger implements Ledger {
     this.label = labelOf(options.connection);
     this.nowUs = options.nowUs ?? systemClockUs;
     this.storeFindings = storeFindings(this.nowUs);
+    this.sharing = new PostgresSharing((question) => this.read(question), this.nowUs);
   }
 
   open(): Promise<void> {
@@ -82,6 +87,7 @@ export class PostgresLedger implements Ledger {
     this.parts = undefined;
     this.opening = undefined;
     await parts.commits.close();
+    await parts.news.close();
     await parts.pool.end();
   }
 
@@ -183,6 +189,14 @@ export class PostgresLedger implements Ledger {
     const pool = makePool(connection, schema);
     try {
       const kysely = await migrate(pool, schema, this.label);
+      const news = new News({
+        pool,
+        schema,
+        connect: () => makeConnection(connection),
+        told: (records) => this.listeners.tell(records),
+        readings: () => this.sharing.tellReadings(),
+      });
+      await news.open();
       const commits = new GroupCommit(pool, {
         maxPending,
         closeWithinMs,
@@ -190,10 +204,11 @@ export class PostgresLedger implements Ledger {
         beforeCommit: async (client, stored) => {
           await countStored(client, stored);
           await seal(client, stored, this.nowUs());
+          await news.announce(client, stored);
         },
         afterCommit: (stored) => this.tell(stored),
       });
-      this.parts = { pool, kysely, commits };
+      this.parts = { pool, kysely, commits, news };
     } catch (cause) {
       await pool.end();
       throw cause;

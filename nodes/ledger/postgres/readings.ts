@@ -1,6 +1,7 @@
 /** Readings and rejections: what came in. A batch is one statement. */
 import { parseInstant } from '../../../lib/instant';
 import type { Reading, Rejection } from '../../../lib/records';
+import type { LanePlace, LaneReading } from '../../kit/sharing';
 import type { Admission, AdmittedReading, StoredReading } from '../ledger';
 import { type Client, columnsOf, storable } from './connection';
 import { insertRejections } from './rejections';
@@ -58,6 +59,22 @@ export async function readingsAfter(client: Client, seq: number, limit: number, 
     door === undefined ? [seq, limit] : [seq, limit, storable(door)],
   );
   return rows.map((row): StoredReading => ({ ...opened(row), source: row.source }));
+}
+
+/** Each lane is a short walk along the index by door. */
+export async function readingsOfLanes(client: Client, places: readonly LanePlace[], limit: number) {
+  const { rows } = await client.query<ReadingRow & { door: string }>(
+    `select r.seq, r.door, r.source, r.body from unnest($1::text[], $2::bigint[]) as l (door, place) cross join lateral
+       (select seq, door, source, body from reading where door = l.door and seq > l.place order by seq limit $3) as r
+     order by r.seq limit $3`,
+    [places.map(({ lane }) => storable(lane)), places.map(({ seq }) => seq), limit],
+  );
+  return rows.map((row): LaneReading => ({ ...opened(row), lane: row.door, source: row.source }));
+}
+
+export async function head(client: Client): Promise<number> {
+  const { rows } = await client.query<{ seq: number }>('select coalesce(max(seq), 0)::bigint as seq from reading');
+  return rows[0]!.seq;
 }
 
 export async function latest(
@@ -130,4 +147,4 @@ async function placesOf(client: Client, ids: readonly string[]): Promise<Map<str
   return new Map(rows.map(({ id, seq }) => [id, seq]));
 }
 
-const opened = ({ seq, body }: ReadingRow): StoredReading => ({ seq, reading: JSON.parse(body) as Reading });
+const opened = ({ seq, body }: ReadingRow) => ({ seq, reading: JSON.parse(body) as Reading });

@@ -46,3 +46,24 @@ export async function advance(client: Client, name: string, seq: number, nowUs: 
     [name, seq, nowUs],
   );
 }
+
+export async function placesOf(client: Client, names: readonly string[]): Promise<number[]> {
+  const { rows } = await client.query<{ name: string; seq: number }>(
+    'select name, seq from place where name = any($1::text[])',
+    [names],
+  );
+  const places = new Map(rows.map(({ name, seq }) => [name, seq]));
+  return names.map((name) => places.get(name) ?? 0);
+}
+
+export async function advanceAll(
+  client: Client,
+  places: readonly { readonly name: string; readonly seq: number }[],
+  nowUs: number,
+): Promise<void> {
+  await client.query(
+    `insert into place (name, seq, moved_at_us) select n, s, $3 from unnest($1::text[], $2::bigint[]) as t (n, s) order by n
+     on conflict (name) do update set seq = excluded.seq, moved_at_us = excluded.moved_at_us where excluded.seq > place.seq`,
+    [places.map(({ name }) => name), places.map(({ seq }) => seq), nowUs],
+  );
+}

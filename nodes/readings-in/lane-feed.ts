@@ -1,0 +1,159 @@
+/**
+ * What workers on one ledger stored enters the flow of the worker that holds the lane it is in. The places up to which lanes were sent are
+ * in the ledger: who takes a lane over sends again what had not had time to finish, and records with derived ids make once of it.
+ */
+import { Holder } from '../kit/holder';
+import { forgetAll } from '../kit/kin';
+import type { LaneReading, Sharing } from '../kit/sharing';
+import type { Outgoing } from './door-contract';
+import type { LaneNames } from './lane-names';
+import { LanePlace } from './lane-place';
+
+const PAGE = 500;
+/** When no worker was heard to store anything, the ledger is asked this often. */
+const LOOK_MS = 500;
+const SETTLE_EVERY_MS = 1000;
+
+export interface LaneFeedOptions {
+  readonly door: string;
+  readonly instance: string;
+  readonly settleMs: number;
+  readonly send: (readings: readonly Outgoing[]) => void;
+}
+
+export class LaneFeed {
+  resent = 0;
+  private readonly places = new Map<string, LanePlace>();
+  private readonly holder: Holder;
+  private readonly timers: NodeJS.Timeout[] = [];
+  private stopHearing: () => void = () => undefined;
+  private feeding: Promise<void> | undefined;
+  /** gained, and the place in the ledger not read yet */
+  private readonly unopened = new Set<string>();
+  private again = false;
+  private closed = false;
+
+  constructor(
+    private readonly sharing: Sharing,
+    private readonly lanes: LaneNames,
+    private readonly options: LaneFeedOptions,
+  ) {
+    this.holder = new Holder(sharing, `door:${options.door}`, options.instance, lanes.held, {
+      gained: (names) => this.gain(names),
+      lost: (names) => this.lose(names),
+      mayLeave: (name) => this.places.get(name)?.isSettled ?? true,
+    });
+  }
+
+  /** Lanes this worker answers for. */
+  get held(): number {
+    return this.holder.held.size;
+  }
+
+  get workers(): number {
+    return this.holder.holders;
+  }
+
+  async start(): Promise<void> {
+    this.places.set(this.lanes.all, new LanePlace(await this.sharing.head()));
+    this.stopHearing = this.sharing.onReadings(() => this.poke());
+    await this.holder.start();
+    this.timers.push(
+      setInterval(() => this.poke(), LOOK_MS),
+      setInterval(() => void this.settle(), SETTLE_EVERY_MS),
+    );
+  }
+
+  /** Something may have been stored. */
+  poke(): void {
+    this.again = true;
+    if (this.closed) return;
+    this.feeding ??= this.feed()
+      .catch(() => undefined) // the ledger is away; the next look goes on where this one ended
+      .finally(() => {
+        this.feeding = undefined;
+      });
+  }
+
+  async close(): Promise<void> {
+    this.closed = true;
+    for (const timer of this.timers) clearInterval(timer);
+    this.stopHearing();
+    await this.feeding;
+    await this.settle();
+    await this.holder.close();
+  }
+
+  private async feed(): Promise<void> {
+    while (this.again && !this.closed) {
+      this.again = false;
+      await this.open([...this.unopened]);
+      const asked = [...this.feedable()].map(([lane, { sentUpTo }]) => ({ lane, seq: sentUpTo }));
+      const page = asked.length === 0 ? [] : await this.sharing.readingsOfLanes(asked, PAGE);
+      // Whoever took over in the meantime sends it.
+      const mine = this.feedable();
+      this.send(page.filter(({ lane }) => mine.has(lane)));
+      if (page.length === PAGE) this.again = true;
+      else for (const { lane } of asked) this.caughtUp(lane);
+      if (this.again) await new Promise((turn) => setImmediate(turn));
+    }
+  }
+
+  /** Lanes held for certain and not about to be given away; what all hear, always. */
+  private feedable(): ReadonlyMap<string, LanePlace> {
+    const { held, leaving } = this.holder;
+    return new Map(
+      [...this.places].filter(([lane]) => lane === this.lanes.all || (held.has(lane) && !leaving.has(lane))),
+    );
+  }
+
+  private send(page: readonly LaneReading[]): void {
+    if (page.length === 0 || this.closed) return;
+    const outgoing = page.map(({ lane, seq, reading, source }): Outgoing => {
+      const isAgain = this.places.get(lane)!.isCatchingUp;
+      if (isAgain) this.resent++;
+      return { seq, reading, topic: source, ...(isAgain ? { isAgain } : {}) };
+    });
+    this.options.send(outgoing);
+    for (const { lane, seq } of page) this.places.get(lane)!.note(seq);
+  }
+
+  private caughtUp(lane: string): void {
+    const place = this.places.get(lane);
+    if (place) place.isCatchingUp = false;
+  }
+
+  private gain(names: readonly string[]): void {
+    forgetAll();
+    for (const name of names) this.unopened.add(name);
+    this.poke();
+  }
+
+  private lose(names: readonly string[]): void {
+    for (const name of names) {
+      this.unopened.delete(name);
+      if (name !== this.lanes.all) this.places.delete(name);
+    }
+  }
+
+  private async open(names: readonly string[]): Promise<void> {
+    if (names.length === 0) return;
+    const found = await this.sharing.placesOf(names.map(placeName));
+    names.forEach((name, i) => {
+      // It may be lost again by now.
+      if (this.unopened.delete(name)) this.places.set(name, new LanePlace(found[i]!));
+    });
+  }
+
+  private async settle(): Promise<void> {
+    const { held } = this.holder;
+    const moved = [...this.places].flatMap(([lane, place]) => {
+      const seq = place.settled(this.options.settleMs);
+      return seq !== undefined && held.has(lane) ? [{ name: placeName(lane), seq }] : [];
+    });
+    // A place that could not be moved stays behind; more is sent again after a restart.
+    if (moved.length > 0) await this.sharing.advanceAll(moved).catch(() => undefined);
+  }
+}
+
+const placeName = (lane: string) => `sent:${lane}`;
