@@ -60,7 +60,7 @@ describe('two workers on one PostgreSQL ledger, one of them killed', function ()
     expect(subscribers(), 'workers that subscribed').to.equal(2);
     const readings = Array.from({ length: COUNT }, (_, i) => numbered('shared', i));
     const published = publishAll(broker.port, 'shared/P-1', readings, 400);
-    await sleep(700);
+    for (let i = 0; (await stored()).n < COUNT / 6 && i < 400; i++) await sleep(25);
     await workers[0]!.kill();
     const atKill = (await stored()).n;
     await published;
