@@ -1,8 +1,8 @@
 /** Messages between a section and the one that feeds it, with or without a winding between them. */
-import { clampChange, type Spread, spreadMax, spreadSum } from './kernel';
+import { clampChange, type Spread, SWAP, spreadMax, spreadSum } from './kernel';
 import type { Layout, Turn } from './layout';
 import type { FeederTree } from './model';
-import { STATES } from './permutation';
+import { ALIKE, STATES } from './permutation';
 
 /** sum: probabilities; max: the most probable joint state. */
 export type Rule = 'sum' | 'max';
@@ -12,7 +12,7 @@ export interface Messages {
   up(v: number, from: Float64Array, at: number, to: Float64Array, toAt: number): void;
   /** from the states of the section above to the states of v */
   down(v: number, from: Float64Array, at: number, to: Float64Array, toAt: number): void;
-  /** probability above in `cavity`, carried through the winding but not through a change, times `below` at `at`, summed */
+  /** probability above in `cavity`, carried through the winding but not through a change that can be seen, times `below` at `at`, summed */
   unchanged(v: number, cavity: Float64Array, below: Float64Array, at: number): number;
 }
 
@@ -66,9 +66,15 @@ export function messagesOf(tree: FeederTree, layout: Layout, rule: Rule): Messag
       const turns = layout.turns.get(v);
       if (turns) through(v, turns, cavity, 0);
       const source = turns ? buffer : cavity;
+      const p = clampChange(tree.changePrior[v]!);
+      const alike = STATES * tree.mask[v]!;
       let sum = 0;
-      for (let i = 0; i < STATES * slices(v); i++) sum += source[i]! * below[at + i]!;
-      return sum * (1 - clampChange(tree.changePrior[v]!));
+      for (let i = 0; i < STATES * slices(v); i++) {
+        const other = ALIKE[alike + (i % STATES)]!;
+        const unseen = other < 0 ? 0 : p * SWAP * below[at + i - (i % STATES) + other]!;
+        sum += source[i]! * ((1 - p) * below[at + i]! + unseen);
+      }
+      return sum;
     },
   };
 }

@@ -57,6 +57,16 @@ export function projection(s: number, mask: number): number {
 }
 
 /**
+ * For each mask of conductors present, [6 mask + s]: the other permutation that puts them on the same phases; -1 when there is none.
+ * Only one conductor by itself has one, since two conductors settle the third. A change to it cannot be seen there, and matters to nobody.
+ */
+export const ALIKE: Int8Array = Int8Array.from({ length: 8 * STATES }, (_, i) => {
+  const [mask, s] = [Math.floor(i / STATES), i % STATES];
+  const other = (t: number) => t !== s && projection(t, mask) === projection(s, mask);
+  return [1, 2, 4].includes(mask) ? PERMUTATIONS.findIndex((_p, t) => other(t)) : -1;
+});
+
+/**
  * The change in words: nothing, a roll (sequence kept) or the two conductors swapped.
  * @example changeName(3, ['A', 'B', 'C']) // 'A and B swapped'
  */

@@ -13,7 +13,7 @@ export interface Solution {
   readonly tree: FeederTree;
   /** probability of each permutation of each section: [6 v + s] */
   readonly belief: Float32Array | Float64Array;
-  /** probability that a section carries a change between it and the one above */
+  /** probability that a section's conductors change their phases between it and the one above; changes of absent ones are not seen */
   readonly change: Float32Array | Float64Array;
   readonly logEvidence: number;
   /** loops and ties that were left out: with any, the result is approximate */

@@ -16,15 +16,22 @@ export interface Suspect {
 /** A crossing is suspected from this mass on. */
 export const SUSPECTED = 0.5;
 
-/** Suspected crossings, most probable first; those below `least` are not told. */
-export function suspects(solution: Solution, least = SUSPECTED): Suspect[] {
-  const groups = betweenSettled(solution);
+/**
+ * Suspected crossings, most probable first; those below `least` are not told.
+ *
+ * A stretch is what lies between evidences (or between the source and evidence), cut wherever the phases are settled. A branch with no
+ * evidence below it is of no stretch: nothing read there can tell of a crossing, and the small prior doubt of its many sections, summed,
+ * would look like one.
+ * @param known sections with evidence of their own
+ */
+export function suspects(solution: Solution, known: Iterable<number>, least = SUSPECTED): Suspect[] {
+  const stretch = stretches(solution, known);
   const members = new Map<number, number[]>();
   for (let v = 1; v < solution.tree.count; v++) {
-    const g = groups[v]!;
-    const list = members.get(g);
+    if (stretch[v]! < 0) continue;
+    const list = members.get(stretch[v]!);
     if (list) list.push(v);
-    else members.set(g, [v]);
+    else members.set(stretch[v]!, [v]);
   }
   return [...members.values()]
     .map((sections) => credible(solution, sections))
@@ -32,15 +39,22 @@ export function suspects(solution: Solution, least = SUSPECTED): Suspect[] {
     .sort((a, b) => b.mass - a.mass);
 }
 
-/** For each section the least section of its group: those that meet at sections whose phases are not settled. */
-export function betweenSettled(solution: Solution): Int32Array {
+/** For each section the least section of its stretch; -1 where nothing below it is known. */
+function stretches(solution: Solution, known: Iterable<number>): Int32Array {
   const { tree } = solution;
-  const group = Int32Array.from({ length: tree.count }, (_, v) => v);
-  const open = new Uint8Array(tree.count);
-  for (let v = 1; v < tree.count; v++) open[v] = bestProjection(solution, v).probability < SETTLED ? 1 : 0;
-  // A section precedes those it feeds, so its group is final when they join it.
-  for (let v = 1; v < tree.count; v++) if (open[tree.parent[v]!]) group[v] = group[tree.parent[v]!]!;
-  return group;
+  const stretch = new Int32Array(tree.count).fill(-1);
+  for (const v of known) stretch[v] = v;
+  for (const { a, b } of solution.factors) {
+    stretch[a] = a;
+    stretch[b] = b;
+  }
+  for (let v = tree.count - 1; v > 0; v--) if (stretch[v]! >= 0) stretch[tree.parent[v]!] = tree.parent[v]!;
+  // A section precedes those it feeds, so its stretch is final when they join it.
+  for (let v = 1; v < tree.count; v++) {
+    const u = tree.parent[v]!;
+    if (stretch[v]! >= 0 && u > 0 && bestProjection(solution, u).probability < SETTLED) stretch[v] = stretch[u]!;
+  }
+  return stretch;
 }
 
 function credible(solution: Solution, sections: readonly number[]): Suspect {

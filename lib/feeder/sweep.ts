@@ -5,7 +5,7 @@
 import type { SiteEvidence } from './evidence';
 import { LEAST_CHANGE, ROLL, SWAP } from './kernel';
 import type { FeederTree } from './model';
-import { STATES } from './permutation';
+import { ALIKE, STATES } from './permutation';
 
 /** Arrays of one feeder, kept between runs. */
 export interface SweepArrays {
@@ -15,7 +15,7 @@ export interface SweepArrays {
   readonly up: Float32Array;
   /** probability of each permutation of each section */
   readonly belief: Float32Array;
-  /** probability that a section carries a change */
+  /** probability that a section carries a change of the conductors present in it */
   readonly change: Float32Array;
 }
 
@@ -76,7 +76,7 @@ function upSweep(tree: FeederTree, below: Float32Array, up: Float32Array): numbe
 }
 
 function downSweep(tree: FeederTree, { below, up, belief, change }: SweepArrays): void {
-  const { parent, changePrior } = tree;
+  const { parent, changePrior, mask } = tree;
   belief.fill(0, 0, STATES);
   belief[0] = 1;
   change[0] = 0;
@@ -101,6 +101,14 @@ function downSweep(tree: FeederTree, { below, up, belief, change }: SweepArrays)
     }
     const k = 1 / z;
     for (let s = 0; s < STATES; s++) belief[b + s]! *= k;
-    change[v] = Math.max(0, 1 - (1 - p) * unchanged * k);
+    change[v] = Math.max(0, 1 - ((1 - p) * unchanged + p * SWAP * unseen(mask[v]!, cavity, below, b)) * k);
   }
+}
+
+/** Weight of changes that leave a conductor by itself on its phase. */
+function unseen(mask: number, cavity: Float64Array, below: Float32Array, b: number): number {
+  if ((mask & (mask - 1)) !== 0 || mask === 0) return 0;
+  let sum = 0;
+  for (let s = 0; s < STATES; s++) sum += cavity[s]! * below[b + ALIKE[STATES * mask + s]!]!;
+  return sum;
 }

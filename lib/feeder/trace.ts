@@ -55,7 +55,10 @@ export function traceFeeder(
     solution,
     evidence: all,
     corrections: corrections(solution, all, () => explain(solution, all), standing.recorded),
-    suspects: suspects(solution).filter((s) => beyondRecord(feeder, standing, s) >= SUSPECTED),
+    suspects: suspects(
+      solution,
+      all.map((e) => e.section),
+    ).filter((s) => beyondRecord(feeder, standing, s) >= SUSPECTED),
     sites: suspectSites(solution, evidence),
     conflicts: conflicts(feeder, all, loops, ties, solution),
     suggestions: nextBest(solution, measured, anywhere ? undefined : readable),

@@ -2,7 +2,7 @@
 import { likelihoodAt, type SiteEvidence, siteEvidence, slotLikelihood } from '../../lib/feeder/evidence';
 import { passes } from '../../lib/feeder/kernel';
 import type { ClockNumber, FeederTree } from '../../lib/feeder/model';
-import { parity, STATES } from '../../lib/feeder/permutation';
+import { image, parity, STATES } from '../../lib/feeder/permutation';
 import { chance } from '../outside/rates/chance';
 
 export interface EnumeratedFactor {
@@ -38,7 +38,10 @@ export function enumerate(
     for (const f of factors) w *= f.table[states[f.a]! * STATES + states[f.b]!]!;
     total += w;
     for (let v = 0; v < count; v++) belief[STATES * v + states[v]!]! += w;
-    for (let v = 1; v < count; v++) if (states[v] !== states[parent[v]!]) change[v]! += w;
+    for (let v = 1; v < count; v++) {
+      const present = [0, 1, 2].filter((j) => (tree.mask[v]! >> j) & 1);
+      if (present.some((j) => image(states[v]!, j) !== image(states[parent[v]!]!, j))) change[v]! += w;
+    }
     if (w > best.weight) best = { weight: w, states: [...states] };
   };
   const visit = (v: number, weight: number) => {

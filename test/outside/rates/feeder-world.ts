@@ -24,7 +24,7 @@ export interface World {
   readonly tree: FeederTree;
   /** how the conductors really stand */
   readonly truth: Uint8Array;
-  /** sections at which they cross */
+  /** sections at which the conductors present in them cross */
   readonly crossed: Uint8Array;
 }
 
@@ -47,8 +47,8 @@ export function makeWorld(dice: Chance, count: number): World {
     mask[v] = on !== v - 1 && dice.uniform() < 1 / 3 ? narrower(mask[on]!, dice) : mask[on]!;
     changePrior[v] = dice.uniform() < WORLD.jointShare ? WORLD.joint : WORLD.span;
     const change = dice.uniform() < changePrior[v]! ? anyChange(dice) : 0;
-    crossed[v] = change === 0 ? 0 : 1;
     truth[v] = compose(change, truth[on]!);
+    crossed[v] = projection(truth[v]!, mask[v]!) === projection(truth[on]!, mask[v]!) ? 0 : 1;
   }
   return { tree: { count, parent, changePrior, mask, windings: new Map() }, truth, crossed };
 }

@@ -64,7 +64,7 @@ export function tallyFeeders(seed: number, feeders: number, share: number, size 
       tally.offered += group.corrections.length;
       tally.offeredWrong += group.corrections.filter((c) => !isRight(world, c.section, c.state)).length;
     }
-    for (const s of suspects(solution, 0.9)) {
+    for (const s of suspects(solution, angles.keys(), 0.9)) {
       tally.established++;
       tally.setSizes.push(s.sections.length);
       tally.missed += s.sections.some((x) => world.crossed[x.section]) ? 0 : 1;
