@@ -3,10 +3,9 @@ import { difference } from './angle';
 import { type SymmetricalComponents, symmetricalComponents } from './components';
 import { derivedId } from './derived-id';
 import { type Frame, stampOf } from './frame';
-import { formatInstant } from './instant';
+import { restsOn } from './identification-record';
 import { sequenceOfLabels } from './lead-order';
 import { type Phasor, phasor } from './phasor';
-import { takenAtUs } from './reading';
 import type { Rotation } from './records';
 import { type ConductorReadings, readingOf } from './sample';
 import { siteSequence } from './site-sequence';
@@ -38,23 +37,24 @@ export function siteRotation(
   check(conductors);
   const { sequence, probability, reasons, angles } = siteSequence(conductors, frame, context);
   const anglesDeg = angles.map((a) => difference(a.angleDeg, angles[0]!.angleDeg));
-  const readings = conductors.flatMap((c) => c.readings.map(readingOf));
+  const { from, at } = restsOn(conductors.flatMap((c) => c.readings.map(readingOf)));
+  // Members in order: then the id costs half.
   const said = {
+    frame: stampOf(frame),
+    from,
     kind: 'rotation' as const,
+    sequence,
     site: view.site,
     terminals: conductors.map((c) => c.terminal),
-    viewing: view.viewing,
-    from: readings.map((r) => r.id).sort(),
-    frame: stampOf(frame),
     verdict: sequence ? ('decided' as const) : ('not-proven' as const),
-    sequence,
+    viewing: view.viewing,
   };
   const recordedSequence = recorded(conductors, frame, context);
   return Object.freeze({
     ...said,
     id: derivedId('rotation', said),
-    at: formatInstant(Math.max(...readings.map(takenAtUs))),
-    from: [...said.from, ...new Set(angles.flatMap((a) => a.referenceFrom))],
+    at,
+    from: [...from, ...new Set(angles.flatMap((a) => a.referenceFrom))],
     caution: ROTATION_CAUTION,
     turns: sequence === null ? null : sequence === 'ABC' ? 'clockwise' : 'counter-clockwise',
     recordedSequence,
