@@ -7,6 +7,7 @@ import { evidenceFrom, type FromRecords, tieFrom } from './from-records';
 import { rotationEvidence } from './from-rotations';
 import { type MeterBatch, type MeterEvidence, meterEvidence } from './meter-evidence';
 import type { Feeder } from './model';
+import { type Findings, readingsOnce } from './reading-once';
 import { standing } from './standing';
 import { type FeederTrace, traceFeeder } from './trace';
 import { traceRecord } from './trace-record';
@@ -62,16 +63,11 @@ export class CaseFile {
 
   run(): FeederTrace {
     const { feeder, options } = this;
-    const identified = evidenceFrom(feeder, this.identifications.values(), options);
-    const covered = new Set(identified.map((e) => e.section));
-    // Where angles were identified they tell the rotation too: the same readings must not count twice.
-    const turning = [...this.rotations.values()].flatMap((r) => {
-      const e = rotationEvidence(feeder, r, options.rates);
-      return e && !covered.has(e.section) ? [e] : [];
-    });
+    const { identifications, rotations } = this.once();
+    const turning = rotations.flatMap((r) => rotationEvidence(feeder, r, options.rates) ?? []);
     return traceFeeder(
       feeder,
-      [...identified, ...turning, ...(this.meters?.found.evidence ?? [])],
+      [...evidenceFrom(feeder, identifications, options), ...turning, ...(this.meters?.found.evidence ?? [])],
       this.ties().map((t) => t.factor),
       undefined,
       standing(feeder, this.decisions.values()),
@@ -102,11 +98,16 @@ export class CaseFile {
       : `nothing is known of feeder ${this.feeder.id} yet; expected a finding about it first`;
   }
 
-  private ties(): { id: string; factor: PairFactor }[] {
-    return [...this.comparisons.values()].flatMap((c) => {
-      const factor = tieFrom(this.feeder, c);
-      return factor ? [{ id: c.id, factor }] : [];
+  private once(): Findings {
+    return readingsOnce(this.feeder, {
+      identifications: [...this.identifications.values()],
+      rotations: [...this.rotations.values()],
+      comparisons: [...this.comparisons.values()],
     });
+  }
+
+  private ties(): { id: string; factor: PairFactor }[] {
+    return this.once().comparisons.map((c) => ({ id: c.id, factor: tieFrom(this.feeder, c)! }));
   }
 }
 

@@ -79,6 +79,7 @@ describe('case file of a feeder', () => {
       kind: 'comparison',
       id: 'cm-1',
       at: at(1),
+      from: [],
       openPoint: 'tie',
       verdict: 'same-phase',
       probability: 0.999,
