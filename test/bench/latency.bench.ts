@@ -16,6 +16,7 @@ const ROUNDS = Number(process.env.PHASELOOM_BENCH_ROUNDS ?? 3);
 const RATES = (process.env.PHASELOOM_BENCH_RATES ?? '1000,5000').split(',').map(Number);
 const WARM_UP_S = 3;
 const ALERTS_PER_S = 20;
+const SITES = 10_000;
 
 interface Score {
   readonly p50: number;
@@ -32,7 +33,9 @@ let runs = 0;
 async function once(rig: Rig, port: number, perS: number, output: 'single' | 'batches'): Promise<Score> {
   const topic = `load${runs++}`;
   const seconds = SECONDS + WARM_UP_S;
-  await rig.deploy(flow({ port, surprises: seconds * ALERTS_PER_S, topic, output, file: `${topic}.sqlite` }));
+  await rig.deploy(
+    flow({ port, sites: SITES, surprises: seconds * ALERTS_PER_S, topic, output, file: `${topic}.sqlite` }),
+  );
   for (let i = 0; !rig.status('in')?.text?.startsWith('connected') && i < 200; i++) await sleep(50);
   global.gc?.();
   const surpriseEvery = perS / ALERTS_PER_S;
@@ -41,6 +44,7 @@ async function once(rig: Rig, port: number, perS: number, output: 'single' | 'ba
     topic,
     perS,
     seconds,
+    sites: SITES,
     surpriseEvery,
     strayEvery: 0,
   }).returns;

@@ -15,8 +15,9 @@ import { slopeOf } from './load/slope';
 const MINUTES = Number(process.argv[2] ?? 30);
 const PER_S = Number(process.argv[3] ?? 2000);
 const SAMPLE_EVERY_S = 30;
-/** What fills once is filled by then: caches, compiled code, the last readings of each place. */
-const WARM_UP = 0.25;
+const SITES = 5000;
+/** What fills once is filled by then: caches, compiled code, the last 32 readings of each place, each read every 15 s at 1000/s. */
+const WARM_UP = 1 / 3;
 const ALERTS_PER_S = 1;
 const DRAIN_S = 300;
 
@@ -51,7 +52,14 @@ async function main(): Promise<void> {
   const rig = await nodeRed();
   const seconds = Math.round(MINUTES * 60);
   const surprises = seconds * ALERTS_PER_S;
-  const nodes = flow({ port: broker.port, surprises, topic: 'soak', output: 'batches', file: 'soak.sqlite' });
+  const nodes = flow({
+    port: broker.port,
+    sites: SITES,
+    surprises,
+    topic: 'soak',
+    output: 'batches',
+    file: 'soak.sqlite',
+  });
   await rig.deploy(nodes);
   for (let i = 0; !rig.status('in')?.text?.startsWith('connected') && i < 200; i++) await sleep(50);
   console.log(`${MINUTES} minutes at ${PER_S} readings/s, Node.js ${process.version}`);
@@ -61,6 +69,7 @@ async function main(): Promise<void> {
     topic: 'soak',
     perS: PER_S,
     seconds,
+    sites: SITES,
     surpriseEvery: PER_S / ALERTS_PER_S,
     strayEvery: 997,
   };

@@ -1,5 +1,5 @@
 /** Kysely over one node:sqlite connection. */
-import type { DatabaseSync, SQLInputValue } from 'node:sqlite';
+import type { DatabaseSync, SQLInputValue, StatementSync } from 'node:sqlite';
 import {
   CompiledQuery,
   type DatabaseConnection,
@@ -43,11 +43,15 @@ class TransactionalDdl extends SqliteAdapter {
 
 /** The connection belongs to the ledger, which opens and closes it. Statements are synchronous: there is nothing to queue for. */
 class NodeSqliteDriver implements Driver {
-  constructor(private readonly database: DatabaseSync) {}
+  private readonly connection: NodeSqliteConnection;
+
+  constructor(database: DatabaseSync) {
+    this.connection = new NodeSqliteConnection(database);
+  }
 
   async init(): Promise<void> {}
   async acquireConnection(): Promise<DatabaseConnection> {
-    return new NodeSqliteConnection(this.database);
+    return this.connection;
   }
   async beginTransaction(connection: DatabaseConnection): Promise<void> {
     await connection.executeQuery(CompiledQuery.raw('begin immediate'));
@@ -62,11 +66,25 @@ class NodeSqliteDriver implements Driver {
   async destroy(): Promise<void> {}
 }
 
+/** Nodes ask the same few questions for every reading: preparing one anew costs more than its answer. */
+const STATEMENTS_KEPT = 100;
+
 class NodeSqliteConnection implements DatabaseConnection {
+  private readonly kept = new Map<string, StatementSync>();
+
   constructor(private readonly database: DatabaseSync) {}
 
   async executeQuery<R>({ sql, parameters }: CompiledQuery): Promise<QueryResult<R>> {
-    return { rows: this.database.prepare(sql).all(...(parameters as SQLInputValue[])) as R[] };
+    return { rows: this.prepared(sql).all(...(parameters as SQLInputValue[])) as R[] };
+  }
+
+  private prepared(sql: string): StatementSync {
+    const known = this.kept.get(sql);
+    if (known) return known;
+    const made = this.database.prepare(sql);
+    if (this.kept.size >= STATEMENTS_KEPT) this.kept.delete(this.kept.keys().next().value!);
+    this.kept.set(sql, made);
+    return made;
   }
 
   async *streamQuery<R>({ sql, parameters }: CompiledQuery): AsyncIterableIterator<QueryResult<R>> {

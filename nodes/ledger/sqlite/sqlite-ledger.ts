@@ -115,13 +115,15 @@ export class SqliteLedger implements Ledger {
     return this.write(1, (parts) => parts.places.advance(name, seq));
   }
 
+  /** Urgent, like the claim that follows: alerts are few, and somebody waits for them. */
   saveAlert(alert: Alert, deliveries: readonly Delivery[] = []) {
-    return this.write(1 + deliveries.length, ({ alerts, outbox }, stored) => {
+    const run = ({ alerts, outbox }: Parts, stored: PhaseloomRecord[]) => {
       if (!alerts.save(alert)) return false;
       outbox.enqueue(deliveries);
       stored.push(alert);
       return true;
-    });
+    };
+    return this.write(1 + deliveries.length, run, true);
   }
   alerts(query: { readonly keys?: readonly string[]; readonly openOnly?: boolean } = {}) {
     return this.read((parts) => parts.alerts.alerts(query));
@@ -140,7 +142,7 @@ export class SqliteLedger implements Ledger {
     return this.write(deliveries.length, (parts) => parts.outbox.enqueue(deliveries));
   }
   claimDue(destination: string, nowUs: number, limit: number, claimUntilUs: number) {
-    return this.write(1, (parts) => parts.outbox.claimDue(destination, nowUs, limit, claimUntilUs));
+    return this.write(1, (parts) => parts.outbox.claimDue(destination, nowUs, limit, claimUntilUs), true);
   }
   accepted(seq: number, atUs: number, answer: string) {
     return this.write(1, (parts) => parts.outbox.accepted(seq, atUs, answer));

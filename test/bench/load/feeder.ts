@@ -2,8 +2,6 @@
 import type { NetworkDocument } from '../../../lib';
 import type { FlowNode } from '../../kit/node-red';
 
-/** Sites that crews go round, three conductors each, every tenth with an open point to the next. */
-export const SITES = 10_000;
 /** Angles of phases A, B, C against the reference, degrees. */
 export const ANGLES_DEG = [0, -120, 120] as const;
 
@@ -14,8 +12,9 @@ export const surpriseId = (n: number) => `hollin-bank/F3/X${n}/1`;
 
 const conductors = (site: number) => [0, 1, 2].map((k) => terminalId(site, k));
 
-export function network(surprises: number): NetworkDocument {
-  const sites = Array.from({ length: SITES }, (_, s) => s);
+/** Sites that crews go round have three conductors each, every tenth an open point to the next. */
+export function network(siteCount: number, surprises: number): NetworkDocument {
+  const sites = Array.from({ length: siteCount }, (_, s) => s);
   const lone = Array.from({ length: surprises }, (_, n) => surpriseId(n));
   const connection = 'phase-neutral' as const;
   return {
@@ -35,6 +34,7 @@ export function network(surprises: number): NetworkDocument {
 
 export interface FlowOptions {
   readonly port: number;
+  readonly sites: number;
   readonly surprises: number;
   readonly topic: string;
   readonly output: 'single' | 'batches';
@@ -42,7 +42,7 @@ export interface FlowOptions {
 }
 
 /** Every reading, finding and alert is kept in one SQLite ledger at full durability; alerts go out by core mqtt out. */
-export function flow({ port, surprises, topic, output, file }: FlowOptions): FlowNode[] {
+export function flow({ port, sites, surprises, topic, output, file }: FlowOptions): FlowNode[] {
   const evidence = { frame: 'frame', network: 'network', ledger: 'ledger' };
   return [
     {
@@ -55,7 +55,7 @@ export function flow({ port, surprises, topic, output, file }: FlowOptions): Flo
     },
     { id: 'reference', type: 'phaseloom-reference', referenceId: 'SUB', terminal: 'hollin-bank/SUB/1', phase: 'A' },
     { id: 'frame', type: 'phaseloom-frame', frameId: 'load', reference: 'reference' },
-    { id: 'network', type: 'phaseloom-network', source: 'inline', document: JSON.stringify(network(surprises)) },
+    { id: 'network', type: 'phaseloom-network', source: 'inline', document: JSON.stringify(network(sites, surprises)) },
     { id: 'ledger', type: 'phaseloom-ledger', file },
     {
       id: 'in',

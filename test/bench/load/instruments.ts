@@ -6,13 +6,15 @@
 import { setTimeout as sleep } from 'node:timers/promises';
 import { connectAsync, type MqttClient } from 'mqtt';
 import { formatInstant } from '../../../lib/instant';
-import { ANGLES_DEG, SITES, surpriseId, terminalId } from './feeder';
+import { ANGLES_DEG, surpriseId, terminalId } from './feeder';
 
 export interface Orders {
   readonly url: string;
   readonly topic: string;
   readonly perS: number;
   readonly seconds: number;
+  /** sites that are gone round, again and again */
+  readonly sites: number;
   /** one of so many readings is at a place that was not read before, and makes an alert; 0: none */
   readonly surpriseEvery: number;
   /** one of so many other readings is 120 degrees off, so that alerts come and go at the same places; 0: none */
@@ -34,7 +36,7 @@ const nowMs = () => performance.timeOrigin + performance.now();
 
 /** Reading n, taken when it is meant to be published. Stray places are spread by a multiplier that shares no factor with what it goes through. */
 function reading(n: number, atMs: number, orders: Orders, surprise: number | undefined): object {
-  const site = Math.floor(n / 3) % SITES;
+  const site = Math.floor(n / 3) % orders.sites;
   const conductor = n % 3;
   const isStray = orders.strayEvery > 0 && (n * 7919) % orders.strayEvery === 0;
   const trueDeg = ANGLES_DEG[(conductor + (isStray ? 1 : 0)) % 3]!;
