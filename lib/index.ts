@@ -15,13 +15,7 @@ export * from './calibrate-vote';
 export { commonReadings, commonReadingsOf } from './common-conductor';
 export * from './comparable';
 export * from './components';
-export {
-  type ComtradeConfig,
-  type Recording,
-  type RecordingRule,
-  readComtradeConfig,
-  recordingWindows,
-} from './comtrade';
+export * from './comtrade';
 export type { ConductorAngle, ConductorContext } from './conductor-angle';
 export { conductorAngle } from './conductor-angle';
 export { type DailyProof, dailyProof, type KnownConductor } from './daily-proof';

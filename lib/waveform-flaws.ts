@@ -4,6 +4,8 @@ import type { WaveRefusal, WaveWindow } from './waveform';
 export const WAVE_CYCLES = 5;
 /** Samples a cycle; at 16 the 15th and 17th harmonics would fold onto the fundamental. */
 export const MIN_SAMPLES_A_CYCLE = 64;
+/** Share by which a rate may fall short: one that was measured is not a round number. */
+const RATE_SLACK = 1e-3;
 /** With a stated anti-alias filter, what four cycles under a Hann window can still tell apart. */
 const MIN_FILTERED_SAMPLES = 8;
 /**
@@ -21,7 +23,7 @@ export function waveFlaw(w: WaveWindow, needs?: number): WaveRefusal | undefined
   if (!(w.nominalHz > 0 && Number.isFinite(cycle)))
     return refusal('bad-rate', `rate ${w.rateHz} Hz and nominal ${w.nominalHz} Hz must be numbers above zero`);
   const least = w.antiAliased ? MIN_FILTERED_SAMPLES : MIN_SAMPLES_A_CYCLE;
-  if (!(cycle >= least))
+  if (!(cycle >= least * (1 - RATE_SLACK)))
     return refusal('too-few-samples', `${cycle} samples a cycle; ${least} are needed${w.antiAliased ? '' : FILTER}`);
   const needed = needs ?? WAVE_CYCLES * Math.round(cycle);
   if (w.samples.length < needed) return refusal('too-short', `${w.samples.length} samples; ${needed} are needed`);

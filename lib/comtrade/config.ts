@@ -1,174 +1,141 @@
 /** The configuration file of IEEE C37.111 (1991, 1999, 2013 revisions), from memory of the standard. */
 import type { Problem } from '../records';
+import { attempt, Lines } from './lines';
+import { clockOf, instantOf } from './times';
 
-export interface AnalogChannel {
+export interface RecordedChannel {
   readonly id: string;
   readonly phase: string;
   readonly unit: string;
-  /** primary value of a count: a * count + b */
+  /** primary value of a count: a * count + b; as recorded where `side` is not told */
   readonly a: number;
   readonly b: number;
   /** the channel is sampled this much after the time of the row, microseconds */
   readonly skewUs: number;
   readonly min: number;
   readonly max: number;
+  /** which side of the transformer the file speaks of; undefined in the 1991 revision, which does not say */
+  readonly side: 'primary' | 'secondary' | undefined;
 }
 
 export type DataForm = 'ASCII' | 'BINARY' | 'BINARY32' | 'FLOAT32';
+
+/** Rows up to `lastRow` (from 1) are sampled at this rate. */
+export interface SamplingRate {
+  readonly rateHz: number;
+  readonly lastRow: number;
+}
 
 export interface ComtradeConfig {
   readonly station: string;
   readonly device: string;
   readonly revision: number;
-  readonly analogs: readonly AnalogChannel[];
+  readonly analogs: readonly RecordedChannel[];
   readonly digitals: number;
   readonly nominalHz: number;
-  readonly rateHz: number;
+  /** one after the other; empty: only the time stamps of the rows tell */
+  readonly rates: readonly SamplingRate[];
   readonly rows: number;
   /** of the first row, on the recorder's own clock as if it were UTC, microseconds since the epoch */
   readonly firstUs: number;
   readonly form: DataForm;
+  /** microseconds in a count of the rows' time stamps */
+  readonly stampUs: number;
   /** local time minus UTC, minutes; undefined before the 2013 revision, which has no field for it */
   readonly offsetMin: number | undefined;
   /** time quality code 0 (locked) to 15 (clock failure); undefined where there is none */
   readonly timeQuality: number | undefined;
+  /** a leap second fell into the recording, so its seconds may be told one off */
+  readonly hasLeapSecond: boolean;
 }
 
 export type ConfigRead =
   | { readonly ok: true; readonly config: ComtradeConfig }
   | { readonly ok: false; readonly problems: readonly Problem[] };
 
-class Wrong extends Error {
-  constructor(readonly problem: Problem) {
-    super(problem.what);
-  }
-}
-
-const MOST_CHANNELS = 999_999;
-
-/** Reads a configuration file; a fault names its line. One sampling rate is understood, records by time stamps alone are not. */
+/** Reads a configuration file; a fault names its line and field, `at` as `/cfg/LINE/FIELD`. */
 export function readComtradeConfig(text: string): ConfigRead {
-  try {
-    return { ok: true, config: configOf(new Lines(text)) };
-  } catch (cause) {
-    if (cause instanceof Wrong) return { ok: false, problems: [cause.problem] };
-    throw cause;
-  }
+  const read = attempt(() => configOf(new Lines(text)));
+  return 'value' in read ? { ok: true, config: read.value } : { ok: false, problems: [read.problem] };
 }
 
 function configOf(lines: Lines): ComtradeConfig {
-  const [station = '', device = '', year = '1991'] = lines.next('station, device, revision year');
-  const revision = Number(year || '1991');
-  const [, analogText = '', digitalText = ''] = lines.next('channel counts, as 6,4A,2D');
-  const analogCount = lines.count(analogText, 'A');
-  const digitals = lines.count(digitalText, 'D');
-  const analogs = Array.from({ length: analogCount }, () => analogOf(lines));
+  lines.next('station, device, revision year');
+  const [station, device] = [lines.text(1), lines.text(2)];
+  const revision = lines.has(3) ? lines.whole(3, 'the revision year') : 1991;
+  lines.next('channel counts, as 6,4A,2D');
+  const [analogCount, digitals] = [lines.count(2, 'A'), lines.count(3, 'D')];
+  const analogs = Array.from({ length: analogCount }, () => analogOf(lines, revision));
   for (let k = 0; k < digitals; k++) lines.next('a digital channel');
-  const nominalHz = lines.positive(lines.next('the line frequency')[0], 'the line frequency');
-  const rates = lines.number(lines.next('the number of sampling rates')[0], 'the number of sampling rates');
-  if (rates !== 1) throw lines.wrong('rates-unsupported', `${rates} sampling rates`, 'one sampling rate');
-  const [rateText, rowsText] = lines.next('sampling rate, last sample');
-  const rateHz = lines.positive(rateText, 'the sampling rate');
-  const rows = lines.number(rowsText, 'the last sample');
-  const firstUs = lines.instant(lines.next('date and time of the first sample'));
+  lines.next('the line frequency');
+  const nominalHz = lines.positive(1, 'the line frequency');
+  const sampling = samplingOf(lines);
+  const first = instantOf(lines, 'date and time of the first sample', revision);
   lines.next('date and time of the trigger');
-  const form = (lines.next('the data form')[0] ?? '').toUpperCase();
-  if (!['ASCII', 'BINARY', 'BINARY32', 'FLOAT32'].includes(form))
-    throw lines.wrong('form-unknown', `the data form is ${form}`, 'ASCII, BINARY, BINARY32 or FLOAT32');
-  const rest = {
-    station,
-    device,
-    revision,
-    analogs,
-    digitals,
-    nominalHz,
-    rateHz,
-    rows,
-    firstUs,
-    form: form as DataForm,
-  };
-  return Object.freeze({ ...rest, ...clockOf(lines, revision) });
+  const form = formOf(lines);
+  const stampUs = first.unitUs * multiplierOf(lines, revision);
+  const head = { station, device, revision, analogs, digitals, nominalHz, ...sampling };
+  return Object.freeze({ ...head, firstUs: first.us, form, stampUs, ...clockOf(lines, revision) });
 }
 
-function analogOf(lines: Lines): AnalogChannel {
-  const f = lines.next('an analog channel');
-  const a = lines.number(f[5], 'a of an analog channel');
-  const b = lines.number(f[6], 'b of an analog channel');
-  const isSecondary = (f[12] ?? '').toUpperCase() === 'S';
-  const ratio = isSecondary
-    ? lines.number(f[10], 'primary of an analog channel') / lines.number(f[11], 'secondary of an analog channel')
-    : 1;
-  if (!Number.isFinite(ratio)) throw lines.wrong('number-wrong', 'the secondary is 0', 'a transformer ratio');
+function analogOf(lines: Lines, revision: number): RecordedChannel {
+  lines.next('an analog channel');
+  const [a, b] = [lines.number(6, 'a of an analog channel'), lines.number(7, 'b of an analog channel')];
+  const side = revision < 1999 ? undefined : sideOf(lines);
+  const ratio = side === 'secondary' ? ratioOf(lines) : 1;
   return Object.freeze({
-    id: f[1] ?? '',
-    phase: f[2] ?? '',
-    unit: f[4] ?? '',
+    id: lines.text(2),
+    phase: lines.text(3),
+    unit: lines.text(5),
     a: a * ratio,
     b: b * ratio,
-    skewUs: f[7] ? lines.number(f[7], 'skew of an analog channel') : 0,
-    min: f[8] ? lines.number(f[8], 'min of an analog channel') : Number.NEGATIVE_INFINITY,
-    max: f[9] ? lines.number(f[9], 'max of an analog channel') : Number.POSITIVE_INFINITY,
+    skewUs: lines.has(8) ? lines.number(8, 'skew of an analog channel') : 0,
+    min: lines.has(9) ? lines.number(9, 'min of an analog channel') : Number.NEGATIVE_INFINITY,
+    max: lines.has(10) ? lines.number(10, 'max of an analog channel') : Number.POSITIVE_INFINITY,
+    side,
   });
 }
 
-function clockOf(lines: Lines, revision: number): Pick<ComtradeConfig, 'offsetMin' | 'timeQuality'> {
-  if (!(revision >= 2013)) return { offsetMin: undefined, timeQuality: undefined };
-  lines.next('the time multiplier');
-  const [code = ''] = lines.next('time code, local code');
-  const m = /^([+-]?)(\d{1,2})(?:h(\d{2}))?$/i.exec(code);
-  const [quality = ''] = lines.next('time quality, leap second');
-  return {
-    offsetMin: m ? (m[1] === '-' ? -1 : 1) * (Number(m[2]) * 60 + Number(m[3] ?? 0)) : undefined,
-    timeQuality: /^[0-9a-f]$/i.test(quality) ? Number.parseInt(quality, 16) : undefined,
-  };
+function sideOf(lines: Lines): 'primary' | 'secondary' {
+  const side = { P: 'primary', S: 'secondary' }[lines.text(13).toUpperCase()];
+  if (side) return side as 'primary' | 'secondary';
+  throw lines.wrong('side-wrong', `the side is ${JSON.stringify(lines.text(13))}`, 'P or S', 13);
 }
 
-/** The lines of the file, one after the other, each cut at its commas. */
-class Lines {
-  private readonly lines: readonly string[];
-  private at = 0;
+function ratioOf(lines: Lines): number {
+  const primary = lines.number(11, 'primary of an analog channel');
+  return primary / lines.positive(12, 'secondary of an analog channel');
+}
 
-  constructor(text: string) {
-    this.lines = text.split(/\r\n|\n|\r/);
+/** With no rate there is one line all the same: rate 0 and the last row. */
+function samplingOf(lines: Lines): Pick<ComtradeConfig, 'rates' | 'rows'> {
+  lines.next('the number of sampling rates');
+  const count = lines.whole(1, 'the number of sampling rates');
+  const rates: SamplingRate[] = [];
+  let rows = 0;
+  for (let k = 0; k < Math.max(1, count); k++) {
+    lines.next('sampling rate, last sample');
+    const rateHz = count === 0 ? lines.number(1, 'the sampling rate') : lines.positive(1, 'the sampling rate');
+    const lastRow = lines.whole(2, 'the last sample');
+    if (lastRow < rows)
+      throw lines.wrong('rows-wrong', `the last sample ${lastRow} lies before ${rows}`, 'samples in order', 2);
+    rows = lastRow;
+    if (count > 0) rates.push({ rateHz, lastRow });
   }
+  return { rates, rows };
+}
 
-  next(what: string): readonly string[] {
-    const line = this.lines[this.at++];
-    if (line === undefined || (line.trim() === '' && this.at === this.lines.length))
-      throw this.wrong('line-missing', 'the file ends', what);
-    return line.split(',').map((f) => f.trim());
-  }
+const FORMS: readonly string[] = ['ASCII', 'BINARY', 'BINARY32', 'FLOAT32'] satisfies readonly DataForm[];
 
-  number(text: string | undefined, what: string): number {
-    const value = Number(text);
-    if (text === undefined || text === '' || !Number.isFinite(value))
-      throw this.wrong('number-wrong', `${what} is ${JSON.stringify(text ?? null)}`, 'a number');
-    return value;
-  }
+function formOf(lines: Lines): DataForm {
+  lines.next('the data form');
+  const form = lines.text(1).toUpperCase();
+  if (FORMS.includes(form)) return form as DataForm;
+  throw lines.wrong('form-unknown', `the data form is ${JSON.stringify(lines.text(1))}`, FORMS.join(', '), 1);
+}
 
-  positive(text: string | undefined, what: string): number {
-    const value = this.number(text, what);
-    if (value > 0) return value;
-    throw this.wrong('number-wrong', `${what} is ${value}`, 'a number above 0');
-  }
-
-  count(text: string, letter: string): number {
-    const m = new RegExp(`^(\\d{1,6})${letter}$`, 'i').exec(text);
-    if (!m || Number(m[1]) > MOST_CHANNELS)
-      throw this.wrong('count-wrong', `the count is ${JSON.stringify(text)}`, `a number and ${letter}`);
-    return Number(m[1]);
-  }
-
-  /** dd/mm/yyyy, hh:mm:ss.ssssss */
-  instant([date = '', time = '']: readonly string[]): number {
-    const d = /^(\d{1,2})\/(\d{1,2})\/(\d{4})$/.exec(date);
-    const t = /^(\d{1,2}):(\d{1,2}):(\d{1,2}(?:\.\d{1,9})?)$/.exec(time);
-    if (!d || !t) throw this.wrong('time-wrong', `${date},${time}`, 'dd/mm/yyyy,hh:mm:ss.ssssss');
-    const dayMs = Date.UTC(Number(d[3]), Number(d[2]) - 1, Number(d[1]), Number(t[1]), Number(t[2]));
-    return dayMs * 1000 + Math.round(Number(t[3]) * 1e6);
-  }
-
-  wrong(code: string, what: string, expected: string): Wrong {
-    return new Wrong({ at: '', code, what: `line ${this.at}: ${what}`, expected });
-  }
+function multiplierOf(lines: Lines, revision: number): number {
+  if (revision < 1999) return 1;
+  lines.next('the time multiplier');
+  return lines.has(1) ? lines.positive(1, 'the time multiplier') : 1;
 }

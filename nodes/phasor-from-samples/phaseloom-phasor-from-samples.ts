@@ -1,6 +1,6 @@
 /** The node "phasor from samples": windows of samples in, readings out. */
 import type { Node, NodeAPI, NodeDef } from 'node-red';
-import { type RecordingRule, recordingWindows } from '../../lib/comtrade';
+import { type RecordingRule, recordingWindows, singleFileWindows } from '../../lib/comtrade';
 import { parseReading } from '../../lib/reading';
 import type { Problem, Reading, Rejection } from '../../lib/records';
 import { refusedFrame } from '../../lib/synchrophasor';
@@ -86,26 +86,29 @@ function windowsOf({ payload, window }: WindowMessage): readonly (readonly [unkn
   return Array.isArray(payload) ? payload.map((value) => [value] as const) : [[payload]];
 }
 
-interface RecordingPayload extends RecordingRule {
-  readonly cfg: string | Buffer;
-  readonly dat: string | Uint8Array;
-}
+type File = string | Uint8Array;
+type RecordingPayload = RecordingRule & ({ readonly cfg: File; readonly dat: File } | { readonly cff: File });
 
 const isRecording = (value: unknown): value is RecordingPayload =>
-  typeof value === 'object' && value !== null && 'cfg' in value && 'dat' in value;
+  typeof value === 'object' && value !== null && ('cff' in value || ('cfg' in value && 'dat' in value));
 
-/** @throws Trouble with what is wrong with the two files, or with what should stand beside them */
-function windowsOfRecording({ cfg, dat, ...rule }: RecordingPayload): readonly unknown[] {
-  const isData = typeof dat === 'string' || (dat as unknown) instanceof Uint8Array;
-  if (!isData || (typeof cfg !== 'string' && !Buffer.isBuffer(cfg)))
-    throw new Trouble('recording-wrong', 'cfg and dat must be the two files, each as text or Buffer');
-  if (rule.terminals === null || typeof rule.terminals !== 'object')
+const isFile = (value: unknown): value is File => typeof value === 'string' || value instanceof Uint8Array;
+
+/** @throws Trouble with what is wrong with the files, or with what should stand beside them */
+function windowsOfRecording(given: RecordingPayload): readonly unknown[] {
+  const files = 'cff' in given ? [given.cff] : [given.cfg, given.dat];
+  if (!files.every(isFile))
+    throw new Trouble('recording-wrong', 'cfg and dat, or cff, must be the files, each as text or Buffer');
+  if (given.terminals === null || typeof given.terminals !== 'object')
     throw new Trouble('recording-wrong', 'terminals is missing; right is an object of channel id to terminal');
-  const recording = recordingWindows(cfg.toString(), dat, rule);
+  const recording =
+    'cff' in given ? singleFileWindows(given.cff, given) : recordingWindows(textOf(given.cfg), given.dat, given);
   if (recording.ok) return recording.windows;
-  const { code, what, expected } = recording.problems[0] as Problem;
-  throw new Trouble(code, `${what}; right would be ${expected}`);
+  const { at, code, what, expected } = recording.problems[0] as Problem;
+  throw new Trouble(code, `${at}${at && ': '}${what}; right would be ${expected}`);
 }
+
+const textOf = (file: File): string => (typeof file === 'string' ? file : new TextDecoder().decode(file));
 
 function readingOf(
   reader: WaveReader,

@@ -89,6 +89,10 @@ describe('the node phasor from samples', () => {
     const { payload: r } = await rig.next('r');
     expect(r.terminal).to.equal('example/S1/1');
     expect(r.angleDeg).to.be.closeTo(0, 0.01);
+    const cff = `--- file type: CFG ---\n${cfg}--- file type: DAT ASCII ---\n${dat}\n`;
+    rig.send('n', { payload: { cff: Buffer.from(cff), terminals: { VA: 'example/S1/2' }, lockedErrorUs: 1 } });
+    const [, second] = await rig.until('r', 2);
+    expect(second!.payload).to.deep.include({ terminal: 'example/S1/2', clock: { locked: true, errorUs: 1 } });
     rig.send('n', { payload: { cfg, dat: '', terminals: { VA: 'example/S1/1' } } });
     rig.send('n', { payload: { cfg, dat } });
     await until(() => rig.errors.length === 2);
