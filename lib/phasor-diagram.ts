@@ -22,8 +22,17 @@ export interface DiagramStyle {
   readonly dash: string;
 }
 
+/** Any colours that the place of the drawing understands, also CSS custom properties. */
+export interface DiagramPaper {
+  readonly ground: string;
+  readonly grid: string;
+  readonly ink: string;
+}
+
 export interface DiagramOptions {
   readonly title: string;
+  /** black on white when left out */
+  readonly paper?: DiagramPaper;
   /** style of each letter; what is not named is drawn grey and dash-dotted */
   readonly styles?: Readonly<Record<string, DiagramStyle>>;
   /** width and height, user units */
@@ -37,6 +46,7 @@ export const OKABE_ITO: readonly DiagramStyle[] = Object.freeze([
   Object.freeze({ colour: '#009E73', dash: '2 4' }),
 ]);
 const UNPROVEN: DiagramStyle = Object.freeze({ colour: '#555555', dash: '8 3 2 3' });
+const WHITE: DiagramPaper = Object.freeze({ ground: '#ffffff', grid: '#cccccc', ink: '#111111' });
 const ARC_SD = 2;
 
 /** Styles for three phase labels in their order. */
@@ -49,27 +59,28 @@ export function phasorDiagram(arrows: readonly DiagramArrow[], options: DiagramO
   const size = options.size ?? 320;
   const radius = size * 0.33;
   const styles = options.styles ?? phaseStyles(['A', 'B', 'C']);
+  const paper = options.paper ?? WHITE;
   const told = arrows.map((a) => `${a.label}: ${a.letter} at ${a.angleDeg.toFixed(1)} degrees`).join('; ');
-  const parts = arrows.map((a) => arrow(a, styles[a.letter] ?? UNPROVEN, radius));
+  const parts = arrows.map((a) => arrow(a, styles[a.letter] ?? UNPROVEN, radius, paper));
   return [
     `<svg xmlns="http://www.w3.org/2000/svg" viewBox="${-size / 2} ${-size / 2} ${size} ${size}" role="img" font-family="sans-serif">`,
     `<title>${escaped(options.title)}</title><desc>${escaped(told)}</desc>`,
-    `<rect x="${-size / 2}" y="${-size / 2}" width="${size}" height="${size}" fill="#ffffff"/>`,
-    ...grid(radius),
+    `<rect x="${-size / 2}" y="${-size / 2}" width="${size}" height="${size}" fill="${paper.ground}"/>`,
+    ...grid(radius, paper),
     ...parts,
     '</svg>',
   ].join('\n');
 }
 
-function grid(radius: number): string[] {
+function grid(radius: number, paper: DiagramPaper): string[] {
   const spokes = [0, 30, 60, 90, 120, 150, 180, 210, 240, 270, 300, 330].map((deg) => {
     const [x, y] = point(deg, radius);
-    return `<line x1="0" y1="0" x2="${x}" y2="${y}" stroke="#dddddd" stroke-width="1"/>`;
+    return `<line x1="0" y1="0" x2="${x}" y2="${y}" stroke="${paper.grid}" stroke-width="1"/>`;
   });
-  return [`<circle r="${radius}" fill="none" stroke="#bbbbbb" stroke-width="1"/>`, ...spokes];
+  return [`<circle r="${radius}" fill="none" stroke="${paper.grid}" stroke-width="1"/>`, ...spokes];
 }
 
-function arrow(a: DiagramArrow, style: DiagramStyle, radius: number): string {
+function arrow(a: DiagramArrow, style: DiagramStyle, radius: number, paper: DiagramPaper): string {
   const r = radius * (a.length ?? 1);
   const [x, y] = point(a.angleDeg, r);
   const [left, right] = [point(a.angleDeg + 4, r * 0.9), point(a.angleDeg - 4, r * 0.9)];
@@ -84,8 +95,8 @@ function arrow(a: DiagramArrow, style: DiagramStyle, radius: number): string {
     a.sdDeg === undefined
       ? ''
       : `<path d="${arc(a.angleDeg, ARC_SD * a.sdDeg, r)}" ${stroke} stroke-width="6" opacity="0.45"/>`,
-    `<text x="${letterX}" y="${letterY}" font-size="20" font-weight="bold" text-anchor="middle" dominant-baseline="central" fill="#111111">${escaped(a.letter)}</text>`,
-    `<text x="${letterX}" y="${labelY}" font-size="10" text-anchor="middle" dominant-baseline="central" fill="#333333">${escaped(a.label)}</text>`,
+    `<text x="${letterX}" y="${letterY}" font-size="20" font-weight="bold" text-anchor="middle" dominant-baseline="central" fill="${paper.ink}">${escaped(a.letter)}</text>`,
+    `<text x="${letterX}" y="${labelY}" font-size="10" text-anchor="middle" dominant-baseline="central" fill="${paper.ink}">${escaped(a.label)}</text>`,
   ].join('');
 }
 

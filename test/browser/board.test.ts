@@ -1,5 +1,5 @@
-/** The board in Chromium. Accessibility by axe-core with the rules of WCAG 2.0 to 2.2, levels A and AA. */
-import { mkdirSync, readFileSync } from 'node:fs';
+/** The board in Chromium. */
+import { readFileSync } from 'node:fs';
 import { expect } from 'chai';
 import type { Browser } from 'playwright-core';
 import type { Alert } from '../../lib/records';
@@ -9,10 +9,6 @@ import { ledgerOf } from '../kit/ledger-in-flow';
 import { nodeRed, type Rig } from '../kit/node-red';
 import { comparisonAt } from '../nodes/alert-samples';
 
-const AXE = readFileSync(require.resolve('axe-core/axe.min.js'), 'utf8');
-const RULES = ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa'];
-/** Pictures of each page go there when it is set. */
-const SHOTS = process.env.PHASELOOM_SHOTS;
 const KEY = 'tie-mismatch:TIE-4';
 
 describe('the board in a browser', () => {
@@ -153,43 +149,6 @@ describe('the board in a browser', () => {
       .locator('.figures div', { hasText: 'readings a second' })
       .getByText(/^\d+\.\d$/)
       .waitFor();
-  });
-
-  describe('has no violation of WCAG 2.2 A and AA that axe-core finds, and does not scroll sideways,', () => {
-    const pages = {
-      alerts: '',
-      alert: `#alerts/${KEY}`,
-      site: '#site/633',
-      feeder: '#feeder/680',
-      records: '#records',
-      record: '#records?kinds=comparison',
-      health: '#health',
-    };
-    const shown = [
-      [1440, 'light'],
-      [360, 'dark'],
-    ] as const;
-    for (const [name, hash] of Object.entries(pages)) {
-      for (const [width, theme] of shown) {
-        it(`on ${name} at ${width} px, ${theme}`, async () => {
-          const page = await board(hash, width, theme);
-          await page.locator('h1').waitFor({ state: 'attached' });
-          if (name === 'record') await page.locator('.list-row').first().click();
-          await page.waitForTimeout(400);
-          if (SHOTS) {
-            mkdirSync(SHOTS, { recursive: true });
-            await page.screenshot({ path: `${SHOTS}/${name}-${width}-${theme}.png`, fullPage: width < 500 });
-          }
-          await page.evaluate(`${AXE}; 0`);
-          const found = (await page.evaluate(
-            `axe.run({ runOnly: ${JSON.stringify(RULES)} }).then((r) => r.violations.map((v) => v.id + ' ' + v.nodes.map((n) => n.html.slice(0, 120) + ' ' + n.failureSummary.slice(0, 200)).join(' | ')))`,
-          )) as string[];
-          expect(found).to.deep.equal([]);
-          const wide = (await page.evaluate('document.documentElement.scrollWidth - innerWidth')) as number;
-          expect(wide).to.be.at.most(0);
-        });
-      }
-    }
   });
 
   // In a suite of its own, so that it comes last: it empties the board.

@@ -1,5 +1,5 @@
 /** The frame of the board: where one is, who one is, how it looks, and the caution that always stands. */
-import { effect, signal } from '@preact/signals';
+import { effect } from '@preact/signals';
 import { Alerts } from './alerts';
 import { Feeder } from './feeder';
 import { Health } from './health';
@@ -7,6 +7,7 @@ import { isLive } from './line';
 import { place, TABS, type Tab, to } from './place';
 import { Records } from './records';
 import { SitePage } from './site';
+import { THEMES, theme } from './theme';
 import { me } from './who';
 
 const NAMES: Readonly<Record<Tab, string>> = {
@@ -17,13 +18,6 @@ const NAMES: Readonly<Record<Tab, string>> = {
   health: 'Health',
 };
 const PAGES = { alerts: Alerts, site: SitePage, feeder: Feeder, records: Records, health: Health };
-const THEMES = ['auto', 'light', 'dark'] as const;
-
-const theme = signal(localStorage.getItem('phaseloom-theme') ?? 'auto');
-effect(() => {
-  document.documentElement.dataset.theme = theme.value;
-  localStorage.setItem('phaseloom-theme', theme.value);
-});
 effect(() => {
   document.title = `${NAMES[place.value.tab]} – Phaseloom board`;
 });
@@ -59,7 +53,7 @@ export function App() {
             />
           </label>
           <label>
-            Theme{' '}
+            <span class="theme-word">Theme</span>{' '}
             <select value={theme.value} onChange={(e) => (theme.value = e.currentTarget.value)}>
               {THEMES.map((t) => (
                 <option>{t}</option>

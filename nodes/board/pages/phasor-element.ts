@@ -3,7 +3,7 @@
  * alternative. It draws what it is given and decides nothing.
  */
 import type { HTMLAttributes } from 'preact';
-import { type DiagramArrow, phaseStyles, phasorDiagram } from '../../../lib/phasor-diagram';
+import { type DiagramArrow, type DiagramStyle, phaseStyles, phasorDiagram } from '../../../lib/phasor-diagram';
 
 export const PHASOR_ELEMENT = 'phasor-diagram';
 
@@ -48,9 +48,24 @@ export class PhasorElement extends HTMLElement {
   private draw(): void {
     if (!this.isConnected) return;
     // The diagram escapes every text it is given.
-    this.innerHTML = phasorDiagram(this.given, { title: this.name, styles: phaseStyles(this.labels) });
+    this.innerHTML = phasorDiagram(this.given, { title: this.name, paper: PAPER, styles: themed(this.labels) });
   }
 }
+
+/** The page may have colours of its own, such as for the dark; else black on white. */
+const PAPER = {
+  ground: 'var(--phasor-ground, #ffffff)',
+  grid: 'var(--phasor-grid, #cccccc)',
+  ink: 'var(--phasor-ink, #111111)',
+};
+
+const themed = (labels: readonly string[]): Readonly<Record<string, DiagramStyle>> =>
+  Object.fromEntries(
+    Object.entries(phaseStyles(labels)).map(([label, { colour, dash }], i) => [
+      label,
+      { colour: `var(--phase-${i}, ${colour})`, dash },
+    ]),
+  );
 
 if (!customElements.get(PHASOR_ELEMENT)) customElements.define(PHASOR_ELEMENT, PhasorElement);
 

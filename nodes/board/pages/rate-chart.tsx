@@ -1,6 +1,7 @@
 /** Readings a second over time. The chart library is fetched only when this is looked at. */
 import { useEffect, useRef } from 'preact/hooks';
 import type uPlot from 'uplot';
+import { isDark } from './theme';
 
 interface Props {
   readonly times: number[];
@@ -12,6 +13,7 @@ const HEIGHT_PX = 180;
 export function RateChart({ times, values }: Props) {
   const box = useRef<HTMLDivElement>(null);
   const chart = useRef<uPlot>(undefined);
+  const dark = isDark();
   useEffect(() => {
     const el = box.current!;
     const watch = new ResizeObserver(() => chart.current?.setSize({ width: el.clientWidth, height: HEIGHT_PX }));
@@ -26,8 +28,9 @@ export function RateChart({ times, values }: Props) {
       isGone = true;
       watch.disconnect();
       chart.current?.destroy();
+      chart.current = undefined;
     };
-  }, []);
+  }, [dark]);
   useEffect(() => chart.current?.setData([times, values]), [times.length, times.at(-1)]);
   const most = Math.max(0, ...values);
   return <div ref={box} class="chart" role="img" aria-label={`Readings a second; highest so far ${most.toFixed(1)}`} />;

@@ -46,8 +46,8 @@ function OneSite({ id }: { readonly id: string }) {
   return (
     <>
       <h2>{value.name ? `${value.id}, ${value.name}` : value.id}</h2>
-      <p>
-        <a href={`field.html?place=${encodeURIComponent(id)}`}>Enter readings by hand</a>{' '}
+      <p class="links">
+        <a href={`field.html?place=${encodeURIComponent(id)}`}>Enter readings by hand</a>
         <a href={`job-sheet.html?place=${encodeURIComponent(id)}`}>Job sheet</a>
       </p>
       <div class="site-top">

@@ -9,36 +9,41 @@ export function Readings({ answer }: { readonly answer: SheetAnswer }) {
     <section>
       <h2>Readings</h2>
       {answer.hasMore && <p>Only the newest readings of each terminal are shown.</p>}
-      <table>
-        <thead>
-          <tr>
-            {['Terminal', 'Record', 'Found', 'Angle', 'Against', 'Voltage', 'Taken', 'Instrument', 'Fitness'].map(
-              (h) => (
-                <th key={h} scope="col">
-                  {h}
-                </th>
-              ),
-            )}
-          </tr>
-        </thead>
-        <tbody>
-          {answer.readings.map(({ reading: r, fitness }) => (
-            <tr key={r.id}>
-              <th scope="row">{r.terminal}</th>
-              <td>{recorded.get(r.terminal) ?? '–'}</td>
-              <td>{recorded.has(r.terminal) ? (found.get(r.terminal)?.phase ?? 'not proven') : 'common conductor'}</td>
-              <td>{r.angleDeg === undefined ? '–' : degrees(r.angleDeg)}</td>
-              <td>{r.against ?? '–'}</td>
-              <td>
-                {r.voltageV === undefined ? '–' : `${volts(r.voltageV)} ${(r.voltageIs ?? '').replaceAll('-', ' ')}`}
-              </td>
-              <td>{instant(r.takenAt)}</td>
-              <td>{r.instrument?.id ?? '–'}</td>
-              <td>{fitness.grade}</td>
+      {/* biome-ignore lint/a11y/noNoninteractiveTabindex: what scrolls must be reachable by keys */}
+      <div class="wide" tabIndex={0}>
+        <table>
+          <thead>
+            <tr>
+              {['Terminal', 'Record', 'Found', 'Angle', 'Against', 'Voltage', 'Taken', 'Instrument', 'Fitness'].map(
+                (h) => (
+                  <th key={h} scope="col">
+                    {h}
+                  </th>
+                ),
+              )}
             </tr>
-          ))}
-        </tbody>
-      </table>
+          </thead>
+          <tbody>
+            {answer.readings.map(({ reading: r, fitness }) => (
+              <tr key={r.id}>
+                <th scope="row">{r.terminal}</th>
+                <td>{recorded.get(r.terminal) ?? '–'}</td>
+                <td>
+                  {recorded.has(r.terminal) ? (found.get(r.terminal)?.phase ?? 'not proven') : 'common conductor'}
+                </td>
+                <td class="figure">{r.angleDeg === undefined ? '–' : degrees(r.angleDeg)}</td>
+                <td>{r.against ?? '–'}</td>
+                <td>
+                  {r.voltageV === undefined ? '–' : `${volts(r.voltageV)} ${(r.voltageIs ?? '').replaceAll('-', ' ')}`}
+                </td>
+                <td class="figure">{instant(r.takenAt)}</td>
+                <td>{r.instrument?.id ?? '–'}</td>
+                <td>{fitness.grade}</td>
+              </tr>
+            ))}
+          </tbody>
+        </table>
+      </div>
     </section>
   );
 }
