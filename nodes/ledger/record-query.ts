@@ -148,7 +148,9 @@ const restsOn = (reading: Condition): Condition => sql`exists (select 1 from fin
 function past(shelf: Shelf, rank: number, key: PageKey, newestFirst: boolean): Condition {
   const time = sql.ref(shelf.time);
   const onward = sql.raw(newestFirst ? '<' : '>');
-  if (rank === key.rank) return sql`(${time}, seq) ${onward} (${key.atUs}, ${key.seq})`;
+  // The time by itself as well: by it whole partitions are passed over.
+  if (rank === key.rank)
+    return sql`${time} ${onward}= ${key.atUs} and (${time}, seq) ${onward} (${key.atUs}, ${key.seq})`;
   const sameInstantCounts = newestFirst ? rank < key.rank : rank > key.rank;
   return sameInstantCounts ? sql`${time} ${onward}= ${key.atUs}` : sql`${time} ${onward} ${key.atUs}`;
 }

@@ -77,14 +77,15 @@ export async function migrate(pool: Pool, schema: string, label: string): Promis
 const postgresWords: DialectWords = {
   seq: (table) => table.addColumn('seq', 'bigint', (c) => c.generatedAlwaysAsIdentity().primaryKey()),
   json: 'json',
+  hasPartitions: true,
 };
 
 /** Texts in the order of their code points, as SQLite has them: a path prefix is a range of texts, whatever the language of the database. */
 async function compareByCode(db: AnyDatabase, schema: string): Promise<void> {
   const { rows } = await sql<{ table_name: string; column_name: string }>`
-    select table_name, column_name from information_schema.columns
+    select table_name, column_name from information_schema.columns join pg_class on pg_class.oid = to_regclass(table_name)
     where table_schema = ${schema} and data_type = 'text' and collation_name is distinct from 'C'
-      and table_name not like 'kysely%'`.execute(db);
+      and relkind in ('r', 'p') and not relispartition and table_name not like 'kysely%'`.execute(db);
   for (const { table_name: table, column_name: column } of rows) {
     await sql`alter table ${sql.table(table)} alter column ${sql.ref(column)} type text collate "C"`.execute(db);
   }

@@ -17,18 +17,22 @@ import type {
 import { countRecords, findRecords } from '../record-query';
 import type { LedgerTables } from '../schema';
 import type { DeliveryQuery } from '../sqlite/outbox';
+import { storeBatches } from './admission';
 import * as alertRows from './alerts';
+import type { Stretch } from './calendar';
 import { seal, verify } from './chain';
 import { type Client, explained, labelOf, makeConnection, makePool, migrate, storable } from './connection';
 import { storeFindings } from './findings';
 import { GroupCommit } from './group-commit';
 import { News } from './news';
 import * as outbox from './outbox';
+import { makePartitions } from './partitions';
 import { PostgresSharing } from './postgres-sharing';
 import * as readingRows from './readings';
 import { storeRejections } from './rejections';
 import type { StoredRow } from './stored-row';
 import { advance, countStored, cursor, readCounts } from './tally';
+import { inTransaction } from './transaction';
 import type { Store } from './write';
 
 export interface PostgresLedgerOptions {
@@ -40,6 +44,8 @@ export interface PostgresLedgerOptions {
   readonly maxPending?: number;
   /** how long closing may take when the server is in trouble */
   readonly closeWithinMs?: number;
+  /** what one partition of the large tables holds; a month when left out */
+  readonly partition?: Stretch;
   readonly nowUs?: () => number;
 }
 
@@ -48,9 +54,11 @@ interface Opened {
   readonly kysely: Kysely<LedgerTables>;
   readonly commits: GroupCommit;
   readonly news: News;
+  readonly upkeep: NodeJS.Timeout;
 }
 
 const systemClockUs = () => Date.now() * 1000;
+const UPKEEP_EVERY_MS = 600_000;
 const EMPTY = { pending: 0, readings: 0, rejections: 0, findings: 0, alertsOpen: 0, deliveriesWaiting: 0 };
 
 export class PostgresLedger implements Ledger {
@@ -86,13 +94,14 @@ export class PostgresLedger implements Ledger {
     if (!parts) return;
     this.parts = undefined;
     this.opening = undefined;
+    clearInterval(parts.upkeep);
     await parts.commits.close();
     await parts.news.close();
     await parts.pool.end();
   }
 
   admit(readings: readonly AdmittedReading[], rejections: readonly Rejection[]) {
-    return this.write(readings.length + rejections.length, { readings, rejections }, readingRows.storeBatches);
+    return this.write(readings.length + rejections.length, { readings, rejections }, storeBatches);
   }
   keep(record: Finding | Rejection) {
     return record.kind === 'rejection'
@@ -189,6 +198,9 @@ export class PostgresLedger implements Ledger {
     const pool = makePool(connection, schema);
     try {
       const kysely = await migrate(pool, schema, this.label);
+      await this.makePartitions(pool).catch((cause) => {
+        if ((cause as Trouble).code !== 'ledger-locked') throw cause;
+      });
       const news = new News({
         pool,
         schema,
@@ -208,11 +220,25 @@ export class PostgresLedger implements Ledger {
         },
         afterCommit: (stored) => this.tell(stored),
       });
-      this.parts = { pool, kysely, commits, news };
+      const upkeep = setInterval(() => void this.makePartitions(pool).catch(() => {}), UPKEEP_EVERY_MS).unref();
+      this.parts = { pool, kysely, commits, news, upkeep };
     } catch (cause) {
       await pool.end();
       throw cause;
     }
+  }
+
+  /** What cannot be made now (somebody reads the table for long) is made later; until then rows lie in the default partition. */
+  private async makePartitions(pool: Pool): Promise<void> {
+    const { partition = 'month' } = this.options;
+    await inTransaction(
+      pool,
+      (cause) => explained(cause, this.label),
+      async (client) => {
+        await makePartitions(client, partition, this.nowUs());
+        return [];
+      },
+    );
   }
 
   private tell(stored: readonly StoredRow[]): void {

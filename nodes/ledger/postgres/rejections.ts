@@ -17,11 +17,12 @@ export const storeRejections: Store<Rejection, { readonly isNew: boolean }> = as
 
 export async function insertRejections(client: Client, rejections: readonly Rejection[]): Promise<StoredRow[]> {
   if (rejections.length === 0) return [];
-  const given = rejections.map((record) => ({ record, body: JSON.stringify(record) }));
+  const once = new Map(rejections.map((record) => [record.id, record]));
+  const given = [...once.values()].map((record) => ({ record, body: JSON.stringify(record) }));
   const { rows } = await client.query<{ id: string; seq: number }>(
-    `insert into rejection (id, at_us, source, terminal, stage, code, body)
-     select a, b, c, d, e, f, g::json from unnest($1::text[], $2::bigint[], $3::text[], $4::text[], $5::text[], $6::text[], $7::text[])
-       with ordinality as t (a, b, c, d, e, f, g, n) order by n on conflict (id) do nothing returning id, seq`,
+    `with fresh as (insert into rejection_key (id) select unnest($1::text[]) on conflict do nothing returning id)
+     insert into rejection (id, at_us, source, terminal, stage, code, body) select a, b, c, d, e, f, g::json from unnest($1::text[], $2::bigint[], $3::text[], $4::text[], $5::text[], $6::text[], $7::text[])
+       with ordinality as t (a, b, c, d, e, f, g, n) join fresh on fresh.id = t.a order by n returning id, seq`,
     columnsOf(
       given.map(({ record: r, body }) => [
         r.id,

@@ -7,6 +7,8 @@ import type { Finding } from '../../../lib/records';
 
 export interface KnownFinding {
   readonly id: string;
+  /** 0 before it is stored */
+  readonly seq: number;
   readonly kind: string;
   readonly about: string;
   readonly at_us: number;
@@ -43,7 +45,7 @@ export class Standing {
     }
     const { id, kind, frame } = finding;
     const at_us = parseInstant(finding.at);
-    const row = { id, kind, about, at_us, frame_revision: frame?.revision ?? null, superseded_by: null };
+    const row = { id, seq: 0, kind, about, at_us, frame_revision: frame?.revision ?? null, superseded_by: null };
     const place: Place = { known: row, finding, supersededBy: null };
     this.byId.set(id, place);
     const holding = this.holding.get(keyOf(row));
@@ -62,6 +64,12 @@ export class Standing {
   /** Those in the database that lost or regained their place. */
   changed(): { readonly known: KnownFinding; readonly supersededBy: string | null }[] {
     return [...this.byId.values()].filter((p) => !p.finding && p.supersededBy !== p.known.superseded_by);
+  }
+
+  /** Those that hold now and did not before. */
+  installed(): KnownFinding[] {
+    const now = [...this.holding.values()].filter((p) => p.finding !== undefined || p.known.superseded_by !== null);
+    return now.map((p) => p.known);
   }
 
   private hold(place: Place): void {

@@ -96,4 +96,5 @@ class NodeSqliteConnection implements DatabaseConnection {
 export const sqliteWords: DialectWords = {
   seq: (table) => table.addColumn('seq', 'integer', (c) => c.primaryKey().autoIncrement()),
   json: 'text',
+  hasPartitions: false,
 };
