@@ -45,3 +45,4 @@ export { type SweepArrays, sweepArrays } from './sweep';
 export * from './trace';
 export * from './trace-record';
 export { type DrawnTree, drawTree, LaneIndex, type TreeDrawing } from './tree-drawing';
+export { type Visit, visitsOf } from './visits';

@@ -83,11 +83,19 @@ export interface EvidenceNear {
 export function evidenceNear({ feeder, evidence }: FeederTrace, section: number, most = 20): EvidenceNear[] {
   const at = new Map<number, string[]>();
   for (const e of evidence) at.set(e.section, [...(at.get(e.section) ?? []), ...e.from]);
-  const fed = new Map<number, number[]>();
+  const joined = new Map<number, number[]>();
+  const join = (v: number, u: number) => {
+    const list = joined.get(v);
+    if (list) list.push(u);
+    else joined.set(v, [u]);
+  };
   for (let v = 1; v < feeder.count; v++) {
-    const list = fed.get(feeder.parent[v]!);
-    if (list) list.push(v);
-    else fed.set(feeder.parent[v]!, [v]);
+    join(v, feeder.parent[v]!);
+    join(feeder.parent[v]!, v);
+  }
+  for (const { closing, other } of feeder.loops) {
+    join(closing, other);
+    join(other, closing);
   }
   const found: EvidenceNear[] = [];
   const seen = new Set([section]);
@@ -99,7 +107,7 @@ export function evidenceNear({ feeder, evidence }: FeederTrace, section: number,
       if (from) found.push({ section: feeder.ids[v]!, steps, from });
       if (from && v !== section) continue;
       // The record is taken as true at the source: nothing passes beyond it.
-      for (const u of [...(v > 0 ? [feeder.parent[v]!] : []), ...(fed.get(v) ?? [])]) {
+      for (const u of joined.get(v) ?? []) {
         if (u === 0 || seen.has(u)) continue;
         seen.add(u);
         next.push(u);

@@ -76,8 +76,15 @@ function heirs({ count, parent }: DrawnTree) {
 /** Sections by lane, in the order of their columns: finds what is in sight without looking at the rest. */
 export class LaneIndex {
   private readonly lanes: Int32Array[];
+  /** sections that begin a lane, by the column from which their line comes down */
+  private readonly drops: Int32Array;
 
-  constructor(private readonly drawing: TreeDrawing) {
+  constructor(
+    readonly drawing: TreeDrawing,
+    private readonly parent: ArrayLike<number>,
+  ) {
+    const begun = [...drawing.begins.keys()].filter((v) => v > 0 && drawing.begins[v] === 1);
+    this.drops = Int32Array.from(begun).sort((a, b) => drawing.column[a]! - drawing.column[b]!);
     const lists: number[][] = Array.from({ length: drawing.lanes }, () => []);
     for (let v = 0; v < drawing.lane.length; v++) lists[drawing.lane[v]!]!.push(v);
     this.lanes = lists.map((list) => Int32Array.from(list).sort((a, b) => drawing.column[a]! - drawing.column[b]!));
@@ -93,6 +100,17 @@ export class LaneIndex {
         if (this.drawing.column[v]! > box.lastColumn) break;
         tell(v);
       }
+    }
+  }
+
+  /** Calls `tell` for every line that comes down to a lane through these columns and lanes. */
+  eachDrop(box: Box, tell: (column: number, fromLane: number, upToLane: number) => void): void {
+    const { column, lane } = this.drawing;
+    for (let i = this.first(this.drops, box.firstColumn + 1); i < this.drops.length; i++) {
+      const v = this.drops[i]!;
+      if (column[v]! - 1 > box.lastColumn) return;
+      const from = lane[this.parent[v]!]!;
+      if (from <= box.lastLane && lane[v]! >= box.firstLane) tell(column[v]! - 1, from, lane[v]!);
     }
   }
 

@@ -1,8 +1,8 @@
 /** What the board sees of the feeders of a node, and what it may do there. */
 import type { Feeder } from '../../lib/feeder/model';
-import { dayPlan } from '../../lib/feeder/next-best';
 import { type FeederPicture, feederPicture, type SectionPicture, sectionPicture } from '../../lib/feeder/picture';
 import type { FeederTrace } from '../../lib/feeder/trace';
+import { type Visit, visitsOf } from '../../lib/feeder/visits';
 import { formatInstant } from '../../lib/instant';
 import type { Correction, Trace } from '../../lib/records';
 import { Trouble } from '../kit/trouble';
@@ -24,21 +24,12 @@ export interface FeederWindow {
   file(feeder: string, request: Readonly<Record<string, unknown>>): Promise<Download>;
 }
 
-export interface Visit {
-  readonly section: string;
-  readonly terminals: readonly string[];
-  readonly by: 'labels-below' | 'information';
-  readonly settles: number;
-  /** 1 for the first of the walk */
-  readonly walk: number;
-}
-
 interface Shown {
   readonly feeders: readonly Feeder[];
   readonly isCim: boolean;
 }
 
-export const MOST_VISITS = 50;
+const MOST_VISITS = 50;
 
 export function windowOf(
   desk: FeederDesk,
@@ -73,19 +64,8 @@ function indexOf({ feeder }: FeederTrace, section: string): number {
   throw new Trouble('not-found', `the feeder ${feeder.id} has no section ${JSON.stringify(section)}`);
 }
 
-function dayOf({ feeder, solution, evidence, measured }: FeederTrace, visits: number): readonly Visit[] {
-  if (!Number.isInteger(visits) || visits < 1 || visits > MOST_VISITS) {
-    throw new Trouble('visits-invalid', `visits must be a whole number from 1 to ${MOST_VISITS}`);
-  }
-  const readable = new Uint8Array(feeder.count);
-  for (const t of feeder.terminals.values()) readable[t.section] = 1;
-  const allowed = feeder.terminals.size === 0 ? undefined : readable;
-  const { choices, travel } = dayPlan(solution, evidence, measured, visits, allowed);
-  return choices.map(({ section, by, settles }) => ({
-    section: feeder.ids[section]!,
-    terminals: [...feeder.terminals.values()].filter((t) => t.section === section).map((t) => t.id),
-    by,
-    settles,
-    walk: travel.indexOf(section) + 1,
-  }));
+/** @throws Trouble 'visits-invalid' */
+function dayOf(run: FeederTrace, visits: number): readonly Visit[] {
+  if (Number.isInteger(visits) && visits >= 1 && visits <= MOST_VISITS) return visitsOf(run, visits);
+  throw new Trouble('visits-invalid', `visits must be a whole number from 1 to ${MOST_VISITS}`);
 }

@@ -73,7 +73,7 @@ describe('the drawing of a feeder', () => {
     fc.assert(
       fc.property(trees, fc.nat(30), fc.nat(30), (tree, column, lane) => {
         const drawing = drawTree(tree);
-        const index = new LaneIndex(drawing);
+        const index = new LaneIndex(drawing, tree.parent);
         const box = { firstColumn: column, lastColumn: column + 5, firstLane: lane, lastLane: lane + 3 };
         const found: number[] = [];
         index.each(box, (v) => found.push(v));
@@ -86,6 +86,13 @@ describe('the drawing of a feeder', () => {
             drawing.lane[v]! <= lane + 3,
         );
         expect(found.sort((a, b) => a - b)).to.deep.equal(inside);
+        const drops: string[] = [];
+        index.eachDrop(box, (c, from, upTo) => drops.push(`${c} ${from} ${upTo}`));
+        const crossing = all
+          .filter((v) => v > 0 && drawing.begins[v] === 1)
+          .map((v) => [drawing.column[v]! - 1, drawing.lane[tree.parent[v]!]!, drawing.lane[v]!] as const)
+          .filter(([c, from, upTo]) => c >= column && c <= column + 5 && from <= lane + 3 && upTo >= lane);
+        expect(drops.sort()).to.deep.equal(crossing.map((d) => d.join(' ')).sort());
         const own = all.filter((v) => drawing.lane[v] === lane);
         const away = (v: number) => Math.abs(drawing.column[v]! - column);
         const nearest = index.nearest(column, lane);
@@ -137,5 +144,16 @@ describe('the picture of a trace', () => {
       ['m3', 6],
     ]);
     expect(near('m1')).to.deep.equal([['m3', 2]]);
+  });
+
+  it('finds evidence round a closed loop too', () => {
+    const looped = makeFeeder({
+      ...trunk(),
+      switches: [{ id: 'k', from: 'n3', to: 'n12', phases: ['A', 'B', 'C'], closed: true }],
+    });
+    const at12 = { ...read('m12', 3), section: looped.indexOf.get('m12')! };
+    const found = evidenceNear(traceFeeder(looped, [at12]), looped.indexOf.get('m4')!);
+    // Along the conductors m4 - m3 - k - m12 or m4 - m5 .. m12; both ways end at m12, told once, by the shorter.
+    expect(found.map((e) => [e.section, e.steps])).to.deep.equal([['m12', 3]]);
   });
 });
