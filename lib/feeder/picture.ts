@@ -13,6 +13,8 @@ export interface FeederPicture {
   readonly kinds: readonly string[];
   /** bit j: the conductor recorded as phases[j] is present */
   readonly mask: readonly number[];
+  /** three a section: index of the phase that counts as recorded for the conductor recorded as phases[0], [1], [2] in the document */
+  readonly recorded: readonly number[];
   /** three a section: index of the likeliest phase of the conductor recorded as phases[0], [1], [2]; -1 where there is none */
   readonly likeliest: readonly number[];
   /** three a section: its probability, each conductor by itself */
@@ -32,7 +34,8 @@ export interface FeederPicture {
 const told = (p: number): number => Math.floor(1e4 * Math.min(1, Math.max(0, p)) + 1e-9) / 1e4;
 
 export function feederPicture(trace: FeederTrace): FeederPicture {
-  const { feeder, solution, measured } = trace;
+  const { feeder, solution, measured, standing } = trace;
+  const recorded: number[] = [];
   const likeliest: number[] = [];
   const probability: number[] = [];
   const together: number[] = [];
@@ -42,6 +45,7 @@ export function feederPicture(trace: FeederTrace): FeederPicture {
     for (let j = 0; j < 3; j++) {
       const present = v === 0 || ((feeder.mask[v]! >> j) & 1) === 1;
       const p = present ? conductor(trace, v, j) : { phase: -1, probability: 0 };
+      recorded.push(present ? image(standing.recorded[v]!, j) : -1);
       likeliest.push(p.phase);
       probability.push(told(p.probability));
     }
@@ -54,6 +58,7 @@ export function feederPicture(trace: FeederTrace): FeederPicture {
     parent: Array.from(feeder.parent),
     kinds: feeder.kinds,
     mask: Array.from(feeder.mask),
+    recorded,
     likeliest,
     probability,
     together,

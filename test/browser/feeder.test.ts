@@ -57,7 +57,7 @@ describe('the feeder page in a browser', () => {
     const rows = card.getByRole('row');
     // The crossing is between m6 and m9, at the joint m7 by its prior: m7 stands as m9 was read.
     expect(await rows.nth(1).textContent()).to.match(/^B\s.*Alikely, ≠ record|^B\s.*Asettled, ≠ record/);
-    await card.getByText(/One of \d+ sections that hold 95 %/).waitFor();
+    await card.getByText(/holds? 95 % of a suspected crossing/).waitFor();
     await card.getByRole('link', { name: /^t9A/ }).click();
     await page.getByRole('heading', { name: 'identification t9A' }).waitFor();
   });
@@ -115,7 +115,7 @@ describe('the feeder page in a browser', () => {
     const page = await board('#feeder');
     await page.getByText(`explains ${labels.length} labels`).waitFor();
     await page.getByText('Accept or refuse').click();
-    const form = page.getByRole('form', { name: /Decide the corrections/ });
+    const form = page.getByRole('form', { name: /Decide: corrections/ });
     const accept = form.getByRole('button', { name: /^Accept/ });
     await accept.click();
     await form.getByText('Say who you are first').waitFor();
@@ -124,12 +124,19 @@ describe('the feeder page in a browser', () => {
     await form.getByText('Say why.').waitFor();
     await form.getByLabel(/^Why/).fill('joint opened, seen crossed');
     await accept.click();
-    await page.getByText(`Decided before (${labels.length})`).waitFor();
+    await page.getByText(`All decisions (${labels.length})`).waitFor();
+    await page.getByText(`Accepted, and taken as recorded from then on (${labels.length})`).waitFor();
+    await page.getByText(/^None is offered/).waitFor();
     const stored = await kept<Correction>(rig, 'correction', true);
     expect(stored.map((c) => c.section).sort()).to.deep.equal([...labels].sort());
     for (const c of stored) expect(c).to.include({ by: 'Planner 3', comment: 'joint opened, seen crossed' });
-    await page.getByText(/^Decided before/).click();
-    await page.locator('.feeder-says details li').first().getByRole('link').first().click();
+    await page.getByText(/^All decisions/).click();
+    await page
+      .getByText(/^All decisions/)
+      .locator('..')
+      .getByRole('link')
+      .first()
+      .click();
     await page
       .getByText(/by Planner 3|"Planner 3"/)
       .first()
@@ -138,7 +145,7 @@ describe('the feeder page in a browser', () => {
     const coming = page.waitForEvent('download');
     await page.getByRole('link', { name: 'accepted, CSV' }).click();
     const rows = parseCsv(readFileSync(await (await coming).path(), 'utf8'));
-    expect(rows[0]!.fields[0]).to.equal('section');
+    expect(rows.map((r) => r.fields[0])).to.include.members(['section', ...labels]);
     const map = page.waitForEvent('download');
     await page.getByRole('link', { name: 'GeoJSON map' }).click();
     const { features } = JSON.parse(readFileSync(await (await map).path(), 'utf8'));

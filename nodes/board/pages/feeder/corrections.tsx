@@ -32,6 +32,7 @@ export function Corrections({ answer, link, again }: Props) {
       </Some>
       {groups.length > 0 && trace?.caution && <p class="caution">{trace.caution}</p>}
       {trace && <Files feeder={picture.feeder} formats={formats} />}
+      {trace && <Standing trace={trace} link={link} again={again} />}
       {decisions.length > 0 && <Decided decisions={decisions} link={link} />}
     </section>
   );
@@ -72,11 +73,10 @@ function Group({ group, feeder, link, again }: GroupProps) {
           <li key={l.section}>
             <a href={link(l.section)}>{l.section}</a>: record <b>{l.recorded.join(' ')}</b>, evidence{' '}
             <b>{l.phases.join(' ')}</b>, {probability(l.probability)}
-            {l.decision ? <b>, {l.decision}</b> : ''}
           </li>
         )}
       </Some>
-      <Decide feeder={feeder} cause={cause.section} labels={labels} again={again} />
+      <Decide feeder={feeder} cause={`corrections explained at ${cause.section}`} labels={labels} again={again} />
     </article>
   );
 }
@@ -84,13 +84,14 @@ function Group({ group, feeder, link, again }: GroupProps) {
 interface DecideProps {
   readonly feeder: string;
   readonly cause: string;
-  readonly labels: Trace['corrections'][number]['labels'];
+  readonly labels: readonly { readonly section: string }[];
   readonly again: () => void;
+  readonly summary?: string;
 }
 
-function Decide({ feeder, cause, labels, again }: DecideProps) {
+function Decide({ feeder, cause, labels, again, summary = 'Accept or refuse' }: DecideProps) {
   const [trouble, setTrouble] = useState('');
-  const open = labels.filter((l) => !l.decision).map((l) => l.section);
+  const open = labels.map((l) => l.section);
   const submit = async (e: SubmitEvent) => {
     e.preventDefault();
     const form = e.currentTarget as HTMLFormElement;
@@ -109,15 +110,14 @@ function Decide({ feeder, cause, labels, again }: DecideProps) {
       setTrouble((cause as Error).message);
     }
   };
-  if (open.length === 0) return <p class="small">All of them are decided.</p>;
   return (
     <details>
-      <summary>Accept or refuse</summary>
-      <form class="decide" onSubmit={submit} aria-label={`Decide the corrections explained at ${cause}`}>
+      <summary>{summary}</summary>
+      <form class="decide" onSubmit={submit} aria-label={`Decide: ${cause}`}>
         <label>
           Which
           <select name="which">
-            <option value="">{open.length === 1 ? open[0] : `all ${open.length} that are not decided`}</option>
+            <option value="">{open.length === 1 ? open[0] : `all ${open.length}`}</option>
             {open.length > 1 && open.slice(0, 200).map((s) => <option value={s}>{s}</option>)}
           </select>
         </label>
@@ -157,10 +157,37 @@ function Files({ feeder, formats }: { readonly feeder: string; readonly formats:
   );
 }
 
+/** What people decided and what holds in this trace. */
+function Standing({ trace, link, again }: Pick<Props, 'link' | 'again'> & { readonly trace: Trace }) {
+  const { accepted = [], refused = [] } = trace;
+  const list = (title: string, decided: NonNullable<Trace['accepted']>) =>
+    decided.length > 0 && (
+      <>
+        <h3>{title}</h3>
+        <Some of={decided} most={SHOWN} within="ul" class="labels">
+          {(d) => (
+            <li key={d.section}>
+              <a href={link(d.section)}>{d.section}</a>: document <b>{d.recorded.join(' ')}</b>, decided{' '}
+              <b>{d.phases.join(' ')}</b>, now {probability(d.probability)};{' '}
+              <a href={to('records', d.correction)}>{d.by}</a>
+            </li>
+          )}
+        </Some>
+        <Decide feeder={trace.feeder} cause={title} labels={decided} again={again} summary="Decide otherwise" />
+      </>
+    );
+  return (
+    <>
+      {list(`Accepted, and taken as recorded from then on (${accepted.length})`, accepted)}
+      {list(`Refused, and not offered again on the same evidence (${refused.length})`, refused)}
+    </>
+  );
+}
+
 function Decided({ decisions, link }: Pick<FeederAnswer, 'decisions'> & { readonly link: (s: string) => string }) {
   return (
     <details>
-      <summary>Decided before ({decisions.length})</summary>
+      <summary>All decisions ({decisions.length})</summary>
       <ul class="plain">
         {decisions.slice(0, 500).map((d) => (
           <li key={d.id}>

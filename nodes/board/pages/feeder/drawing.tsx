@@ -106,7 +106,9 @@ function inWords({ picture }: FeederAnswer, v: number): string {
     const phase = picture.likeliest[3 * v + j]!;
     if (phase < 0) return [];
     const p = picture.probability[3 * v + j]!;
-    return [`recorded ${picture.phases[j]}: ${picture.phases[phase]}, ${strength(p)}, ${probability(p)}`];
+    return [
+      `recorded ${picture.phases[picture.recorded[3 * v + j]!]}: ${picture.phases[phase]}, ${strength(p)}, ${probability(p)}`,
+    ];
   });
   return `Section ${picture.ids[v]}. ${conductors.join('; ')}`;
 }

@@ -15,6 +15,7 @@ export const TraceKey = ({ phases }: { readonly phases: readonly string[] }) => 
     <li>
       <span class="band" aria-hidden="true" /> a crossing is suspected here
     </li>
+    <li>✓ corrected by a person</li>
     <li>● read here</li>
     <li>
       <b>!</b> loop or tie contradicted

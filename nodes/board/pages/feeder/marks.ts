@@ -27,8 +27,8 @@ export function marksOf({ picture, trace }: FeederAnswer): Marks {
     if (v > 0 && p < OFFERED) bits[v]! |= DOUBT;
   });
   for (const v of picture.measured) bits[v]! |= MEASURED;
-  for (const label of trace?.corrections.flatMap((c) => c.labels) ?? [])
-    mark(label.section, label.decision === 'accepted' ? ACCEPTED | DIFFERS : DIFFERS);
+  for (const { section } of trace?.corrections.flatMap((c) => c.labels) ?? []) mark(section, DIFFERS);
+  for (const { section } of trace?.accepted ?? []) mark(section, ACCEPTED);
   for (const s of trace?.suspects ?? []) for (const { section } of s.sections) mark(section, SUSPECT);
   for (const { id } of trace?.conflicts ?? []) mark(id, CONFLICT);
   const next = new Map((trace?.suggestions ?? []).map((s, i) => [at.get(s.section) ?? -1, i + 1]));

@@ -175,7 +175,8 @@ function paintSigns(context: CanvasRenderingContext2D, view: View, scene: Scene,
     const x = view.toX(column[v]!);
     const y = view.toY(lane[v]!) - lift;
     const bits = marks.bits[v]!;
-    if (view.scale >= APART && bits & DIFFERS) tag(x - 14, y, bits & ACCEPTED ? '≠ ✓' : '≠', inks.call);
+    if (view.scale >= APART && bits & DIFFERS) tag(x - 14, y, '≠', inks.call);
+    if (view.scale >= APART && bits & ACCEPTED) tag(x - 14, y, '✓', inks.edge);
     if (bits & CONFLICT) tag(x + 14, y, '!', inks.call);
     const rank = marks.next.get(v);
     if (rank !== undefined) tag(x + 14, y + 2 * lift, String(rank), inks.accent);

@@ -60,6 +60,7 @@ function Conductors({ picture, v }: { readonly picture: FeederAnswer['picture'];
         {present.map((j) => {
           const i = 3 * v + j;
           const phase = picture.phases[picture.likeliest[i]!]!;
+          const recorded = picture.phases[picture.recorded[i]!]!;
           const p = picture.probability[i]!;
           const isProven = p >= OFFERED;
           return (
@@ -72,10 +73,10 @@ function Conductors({ picture, v }: { readonly picture: FeederAnswer['picture'];
                 {isProven && <PhaseLine phase={phase} phases={picture.phases} />}
               </td>
               <td>{probability(p)}</td>
-              <td>{picture.phases[j]}</td>
+              <td>{recorded}</td>
               <td>
                 {strength(p)}
-                {isProven && phase !== picture.phases[j] ? <b>, ≠ record</b> : ''}
+                {isProven && phase !== recorded ? <b>, ≠ record</b> : ''}
               </td>
             </tr>
           );
@@ -101,8 +102,9 @@ function Standing({ answer, v, section }: Props & { readonly v: number }) {
       )}
       {suspect && (
         <li>
-          One of {suspect.sections.length} {suspect.sections.length === 1 ? 'section' : 'sections'} that hold 95 % of a
-          suspected crossing.
+          {suspect.sections.length === 1
+            ? 'It alone holds 95 % of a suspected crossing.'
+            : `One of ${suspect.sections.length} sections that hold 95 % of a suspected crossing.`}
         </li>
       )}
       {site && (
@@ -110,6 +112,9 @@ function Standing({ answer, v, section }: Props & { readonly v: number }) {
           Its readings may rather be wrong themselves: tags changed about {probability(site.tagProbability)}, readings
           that say nothing {probability(site.faultProbability)}.
         </li>
+      )}
+      {trace?.accepted?.some((a) => a.section === section) && (
+        <li>Taken as recorded because a person accepted it; the feeder document does not say so yet.</li>
       )}
       {decided.map((d) => (
         <li key={d.id}>
