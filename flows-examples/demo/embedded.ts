@@ -10,7 +10,7 @@ const HOST = '127.0.0.1';
 export const ROOT = resolve(__dirname, '../..');
 
 /** Listens on the first free port from `first` on, this machine only. */
-async function listen(server: net.Server, first: number): Promise<number> {
+export async function listen(server: net.Server, first: number): Promise<number> {
   for (let port = first; port < first + 100; port++) {
     const error = await new Promise<NodeJS.ErrnoException | undefined>((told) => {
       server.once('error', told);

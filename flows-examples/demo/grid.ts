@@ -1,6 +1,6 @@
 /** The grid as a whole: a frequency that wanders about nominal, and the angle against UTC that follows from it. */
 
-export const NOMINAL_HZ = 60;
+export const NOMINAL_HZ = 60 as const;
 
 /** Slow swings of the frequency: amplitude in hertz, period in seconds, phase in radians. A quiet afternoon on a large grid. */
 const SWINGS = [

@@ -10,9 +10,11 @@ import { connectAsync, type MqttClient } from 'mqtt';
 import { INSTRUMENTS, measure, type Taking } from './measuring';
 import { placeOf, REFERENCE, terminalOf } from './places';
 import { type Chance, chance } from './random';
+import { windowsAt } from './sampler';
 import { type Step, stepsOf, story, VISITS } from './scenario';
 
 export const TOPIC_ROOT = 'phaseloom-demo/readings';
+export const SAMPLES_ROOT = 'phaseloom-demo/samples';
 
 export interface Simulation {
   readonly url: string;
@@ -30,6 +32,7 @@ export const FAST_PACE = 20;
 /** From the reading to its arrival: radio, gateway, broker. */
 const ON_THE_WAY_MS = 250;
 const REFERENCE_EVERY_MS = 100;
+const SAMPLES_EVERY_MS = 5000;
 /** The reference is on the air before the first crew. */
 const LEAD_IN_MS = 1000;
 const LOOP_PAUSE_S = 15;
@@ -41,6 +44,7 @@ export async function simulate(simulation: Simulation): Promise<void> {
   client.on('error', (error) => say(`broker: ${error.message}`));
   const field = new Field(client, chance(seed), signal ?? new AbortController().signal);
   const reference = field.startReference(chance(seed + 1));
+  const sampler = field.startSampler(chance(seed + 2));
   try {
     await field.wait(LEAD_IN_MS);
     await tell(field, story(), pace, say);
@@ -51,6 +55,7 @@ export async function simulate(simulation: Simulation): Promise<void> {
     if (!signal?.aborted) throw cause;
   } finally {
     clearInterval(reference);
+    clearInterval(sampler);
     await client.endAsync();
   }
 }
@@ -81,6 +86,14 @@ class Field {
     }, REFERENCE_EVERY_MS);
   }
 
+  startSampler(noise: Chance): NodeJS.Timeout {
+    const pulseUs = Math.floor(Date.now() / 1000 - 1) * 1e6;
+    return setInterval(() => {
+      for (const window of windowsAt(Date.now() * 1000, pulseUs, noise))
+        this.send(`${SAMPLES_ROOT}/${window.terminal}`, JSON.stringify(window));
+    }, SAMPLES_EVERY_MS);
+  }
+
   do(step: Step): void {
     const terminal = terminalOf(placeOf.get(step.site)!, step.conductor);
     if (step.does === 'sends-nonsense') {
@@ -104,8 +117,11 @@ class Field {
   }
 
   private publish(terminal: string, payload: string): void {
-    if (this.client.disconnecting) return;
-    this.client.publish(`${TOPIC_ROOT}/${terminal}`, payload, { qos: 1 });
+    this.send(`${TOPIC_ROOT}/${terminal}`, payload);
+  }
+
+  private send(topic: string, payload: string): void {
+    if (!this.client.disconnecting) this.client.publish(topic, payload, { qos: 1 });
   }
 }
 

@@ -6,11 +6,13 @@ import type { Ledger, LedgerNode } from '../../nodes/ledger/ledger';
 import { type NodeRed, prepareUserDir, startBroker, startHttp, startNodeRed } from './embedded';
 import { Narrator } from './narrator';
 import { FAST_PACE, simulate } from './simulator';
+import { startStation } from './station';
 import { LEDGER_FILE, summary, USER_DIR } from './summary';
 
 const FLOW = join(__dirname, 'demo.flow.json');
 const BROKER_PORT = 18_830;
 const HTTP_PORT = 1880;
+const PMU_PORT = 14_712;
 const COUNTS_EVERY_MS = 10_000;
 /** Ids in the demo flow. */
 const READINGS_IN = 'demo-readings-in';
@@ -26,10 +28,11 @@ async function main(): Promise<void> {
   const broker = process.env.MQTT_URL ? undefined : await startBroker(BROKER_PORT);
   const brokerUrl = broker?.url ?? process.env.MQTT_URL!;
   const http = await startHttp(Number(process.env.PORT ?? HTTP_PORT));
+  const station = await startStation(PMU_PORT);
   prepareUserDir(USER_DIR);
-  writeFlow(brokerUrl, http.url);
+  writeFlow(brokerUrl, http.url, station.port);
   const red = await startNodeRed(USER_DIR, http);
-  whereToLook(http.url, brokerUrl);
+  whereToLook(http.url, brokerUrl, station.port);
   const stopTelling = tellWhatComesIn(red);
 
   const pace = process.argv.includes('--fast') ? FAST_PACE : Number(process.env.PHASELOOM_DEMO_PACE ?? 1);
@@ -41,17 +44,20 @@ async function main(): Promise<void> {
   const ledger = ledgerOf(red);
   if (seconds > 0 && ledger) say(['', ...(await summary(ledger))].join('\n'));
   await red.stop();
+  station.stop();
   await broker?.stop();
 }
 
 /** The demo flow, unless there is one already: what somebody changed in the editor stays. Addresses change from run to run and come by environment. */
-function writeFlow(brokerUrl: string, httpUrl: string): void {
+function writeFlow(brokerUrl: string, httpUrl: string, pmuPort: number): void {
   process.env.PHASELOOM_DEMO_BROKER = brokerUrl;
+  process.env.PHASELOOM_DEMO_PMU = String(pmuPort);
   process.env.PHASELOOM_DEMO_OUTSIDE = `${httpUrl}/outside-system`;
   const file = join(USER_DIR, 'flows.json');
   if (existsSync(file)) return;
   const flow = readFileSync(FLOW, 'utf8')
     .replaceAll('mqtt://127.0.0.1:18830', '$' + '{PHASELOOM_DEMO_BROKER}')
+    .replace(`"port": "${PMU_PORT}"`, '"port": "$' + '{PHASELOOM_DEMO_PMU}"')
     .replaceAll('http://127.0.0.1:1880/outside-system', '$' + '{PHASELOOM_DEMO_OUTSIDE}');
   writeFileSync(file, flow);
 }
@@ -61,7 +67,7 @@ async function untilSubscribed({ statuses }: NodeRed, signal: AbortSignal): Prom
   while (statuses.get(READINGS_IN)?.shape !== 'dot' && !signal.aborted) await sleep(100);
 }
 
-function whereToLook(httpUrl: string, brokerUrl: string): void {
+function whereToLook(httpUrl: string, brokerUrl: string, pmuPort: number): void {
   say(
     [
       '',
@@ -71,7 +77,8 @@ function whereToLook(httpUrl: string, brokerUrl: string): void {
       `  editor          ${httpUrl}/`,
       `  records         ${httpUrl}/records?kind=identification   (comparison, rotation, alert, rejection, reading)`,
       `  outside system  ${httpUrl}/outside-system   what it was handed`,
-      `  broker          ${brokerUrl}   phaseloom-demo/readings/#`,
+      `  broker          ${brokerUrl}   phaseloom-demo/readings/#, phaseloom-demo/samples/#`,
+      `  synchrophasors  tcp://127.0.0.1:${pmuPort}   IEEE C37.118.2, IDCODE 101`,
       `  ledger          ${relative(process.cwd(), LEDGER_FILE)}   (delete the folder to begin anew)`,
       '  summary         npm run -s demo:summary   in another terminal',
       '  stop            Ctrl-C',

@@ -1,13 +1,16 @@
 /** What the demo's ledger says, with the planted truth beside it: `npm run -s demo:summary`. */
 import { existsSync } from 'node:fs';
 import { join } from 'node:path';
-import type { Alert, Comparison, Identification, PhaseloomRecord, Rejection } from '../../lib/records';
+import { wrap180 } from '../../lib/angle';
+import { parseInstant } from '../../lib/instant';
+import type { Alert, Comparison, Identification, PhaseloomRecord, Reading, Rejection } from '../../lib/records';
 import type { Ledger } from '../../nodes/ledger/ledger';
 import { SqliteLedger } from '../../nodes/ledger/sqlite/sqlite-ledger';
 import { ROOT } from './embedded';
 import { short, words } from './narrator';
 import { truePhase } from './places';
 import { OPEN_POINTS } from './planted';
+import { SIGNAL_TERMINALS, trueAngleDeg, trueVoltageV } from './signals';
 
 export const USER_DIR = process.env.PHASELOOM_DEMO_DIR ?? join(ROOT, '.demo');
 export const LEDGER_FILE = join(USER_DIR, 'phaseloom.sqlite');
@@ -29,6 +32,9 @@ export async function summary(ledger: Ledger): Promise<string[]> {
     ...terminals(found),
     '',
     ...openPoints(compared),
+    '',
+    'SIGNALS: readings of samples and of synchrophasors, and how far the worst one is from the truth',
+    ...table([['terminal', 'instrument', 'readings', 'angle off', 'voltage off'], ...(await signals(ledger))]),
     '',
     'REJECTED, kept with the reason',
     ...table(rejections.map((r) => [r.terminal ?? r.source, r.stage, r.problems.map((p) => p.what).join('; ')])),
@@ -72,6 +78,36 @@ function openPoints(compared: readonly Comparison[]): string[] {
     return [id, c ? words(c.verdict) : 'not read yet', c?.landing ?? '-', truth, why];
   });
   return ['OPEN POINTS', ...table([['open point', 'verdict', 'landed', 'truth', ''], ...rows])];
+}
+
+/** Of each terminal that a recorder or a phasor measurement unit watches: how many readings, and the worst deviations. */
+async function signals(ledger: Ledger): Promise<string[][]> {
+  return (await signalErrors(ledger)).map(({ terminal, instrument, count, angleDeg, voltagePct }) =>
+    count === 0
+      ? [terminal, instrument, 'none yet', '', '']
+      : [terminal, instrument, String(count), `${angleDeg.toFixed(3)} deg`, `${voltagePct.toFixed(2)} %`],
+  );
+}
+
+export async function signalErrors(ledger: Ledger) {
+  return Promise.all(
+    SIGNAL_TERMINALS.map(async ({ terminal, instrument, place, conductor }) => {
+      const { records } = await ledger.records({ kinds: ['reading'], subject: terminal, limit: 10_000 });
+      const own = (records as Reading[]).filter((r) => r.instrument?.id === instrument);
+      const off = own.map((r) => ({
+        angleDeg: Math.abs(wrap180(r.angleDeg! - trueAngleDeg(place, conductor, parseInstant(r.takenAt)))),
+        voltagePct: 100 * Math.abs(r.voltageV! / trueVoltageV(place, conductor) - 1),
+      }));
+      const [angleDeg, voltagePct] = [off.map((o) => o.angleDeg), off.map((o) => o.voltagePct)];
+      return {
+        terminal,
+        instrument,
+        count: own.length,
+        angleDeg: Math.max(...angleDeg),
+        voltagePct: Math.max(...voltagePct),
+      };
+    }),
+  );
 }
 
 /** 1 would claim more than any reading can. */

@@ -7,7 +7,7 @@ import { setTimeout as sleep } from 'node:timers/promises';
 import { expect } from 'chai';
 import { PLACES, positionOf, REFERENCE, terminalOf, truePhase } from '../../flows-examples/demo/places';
 import { NOT_PROVEN, OPEN_POINTS, REJECTIONS, REVERSED_SITE, WRONG_RECORDS } from '../../flows-examples/demo/planted';
-import { HANDOFF } from '../../flows-examples/demo/summary';
+import { HANDOFF, signalErrors } from '../../flows-examples/demo/summary';
 import { makeNetwork } from '../../lib/network';
 import type { Alert, Comparison, Identification, Kind, Reading, Rejection, Rotation } from '../../lib/records';
 import { SqliteLedger } from '../../nodes/ledger/sqlite/sqlite-ledger';
@@ -144,6 +144,14 @@ describe('the demo, end to end', function () {
     expect(handed.map((event) => event.key).sort()).to.deep.equal(accepted.map((d) => d.key).sort());
   });
 
+  it('reads samples and synchrophasors right: within what noise of 0.3 % and of 0.001 rad leaves', async () => {
+    for (const { terminal, count, angleDeg, voltagePct } of await signalErrors(ledger)) {
+      expect(count, terminal).to.be.greaterThan(0);
+      expect(angleDeg, terminal).to.be.lessThan(0.35); // six sigmas of the station, more of the recorder
+      expect(voltagePct, terminal).to.be.lessThan(0.6);
+    }
+  });
+
   it('answers a query over HTTP, and a wrong one with what would be right', async () => {
     const { 1: url } = /records +(\S+)\?/.exec(printed)!;
     const records = (await (await fetch(`${url}?kind=comparison&subject=quillmere/OP-23`)).json()) as Comparison[];
@@ -159,6 +167,7 @@ describe('the demo, end to end', function () {
     expect(code, printed).to.equal(0);
     const summary = execFileSync(process.execPath, [...tsx, join(demo, 'summary.ts')], { cwd: root, env }).toString();
     expect(summary).to.match(/34 found right, 0 wrong, 3 not proven/);
+    expect(summary).to.match(/F3\/S104\/2 +W-04 +\d+ +0\.\d+ deg/);
     expect(summary).to.match(/OP-31 +not the same phase +swapped +swapped/);
     expect(existsSync(file)).to.equal(true);
   });
