@@ -22,12 +22,16 @@ export const restsOn = (readings: readonly Reading[]): Rests => ({
   at: newest(readings),
 });
 
-/** What the evidence says about one conductor. */
-export interface Statement {
+/** The conductor that is spoken of. */
+export interface Subject {
   readonly terminal: string;
   readonly site: string | undefined;
   readonly recordedPhase: string | undefined;
   readonly rests: Rests;
+}
+
+/** What the evidence says about it. */
+export interface Statement {
   readonly verdict: Identification['verdict'];
   /** null unless the verdict names it */
   readonly phase: string | null;
@@ -45,15 +49,16 @@ export interface Statement {
  * A frozen record of a statement. Its id rests on what is said and on which readings, not on figures that a replay may move
  * in the last digits.
  */
-export function identificationRecord(s: Statement, frame: Frame): Identification {
-  const { terminal, verdict, phase, connection, slot, conductor, expectedDeg } = s;
+export function identificationRecord(subject: Subject, s: Statement, frame: Frame): Identification {
+  const { terminal, site, rests } = subject;
+  const { verdict, phase, connection, slot, conductor, expectedDeg } = s;
   const kind = 'identification';
   const stamp = stampOf(frame);
-  const { from, at } = s.rests;
+  const { from, at } = rests;
   // Members in order: then the id costs half.
   const said = { connection, frame: stamp, from, kind, phase, slot, terminal, verdict };
   const angleDeg = conductor?.angleDeg ?? null;
-  const recordedPhase = s.recordedPhase ?? null;
+  const recordedPhase = subject.recordedPhase ?? null;
   const record: { -readonly [K in keyof Identification]: Identification[K] } = {
     kind,
     id: derivedId(kind, said),
@@ -77,7 +82,7 @@ export function identificationRecord(s: Statement, frame: Frame): Identification
     reasons: reasonsOf(s),
     caution: IDENTIFICATION_CAUTION,
   };
-  if (s.site !== undefined) record.site = s.site;
+  if (site !== undefined) record.site = site;
   return Object.freeze(record);
 }
 
@@ -94,8 +99,13 @@ export const newest = (readings: readonly Reading[]): string =>
 const LEAST_SHOWN = 1e-6;
 
 function bestFirst(candidates: readonly Candidate[]): Candidate[] {
-  const sorted = candidates.slice().sort((a, b) => b.probability - a.probability);
-  let shown = sorted.length;
-  while (shown > 2 && !(sorted[shown - 1]!.probability >= LEAST_SHOWN)) shown--;
-  return shown === sorted.length ? sorted : sorted.slice(0, shown);
+  // Insertion: there are few, and nearly in order.
+  const sorted = candidates.slice();
+  for (let i = 1; i < sorted.length; i++) {
+    const candidate = sorted[i]!;
+    let j = i - 1;
+    for (; j >= 0 && sorted[j]!.probability < candidate.probability; j--) sorted[j + 1] = sorted[j]!;
+    sorted[j + 1] = candidate;
+  }
+  return sorted.filter(({ probability }, i) => i < 2 || probability >= LEAST_SHOWN);
 }

@@ -29,25 +29,20 @@ export function siteStatements(
     const expectedDeg = judgement.hypothesis.expectedDeg[3 * k + phase]!;
     const candidates = candidatesOf(judgement, k, frame);
     const label = frame.phases[phase]!;
-    return identificationRecord(
-      {
-        terminal,
-        site: context.site,
-        recordedPhase: terminals[k]?.recordedPhase,
-        rests,
-        verdict: judgement.verdict,
-        phase: named ? label : null,
-        connection: judgement.connectionProven ? judgement.hypothesis.connections[k]! : null,
-        slot: slotOf(named ? expectedDeg : conductors[k]!.angleDeg),
-        probability: named ? ofPhase(candidates, label) : Math.max(...candidates.map((c) => c.probability)),
-        candidates,
-        conductor: conductors[k],
-        expectedDeg: judgement.pathKnown ? expectedDeg : null,
-        sdDeg: judgement.sdDeg[k]!,
-        reasons,
-      },
-      frame,
-    );
+    const recordedPhase = terminals[k]?.recordedPhase;
+    const statement = {
+      verdict: judgement.verdict,
+      phase: named ? label : null,
+      connection: judgement.connectionProven ? judgement.hypothesis.connections[k]! : null,
+      slot: slotOf(named ? expectedDeg : conductors[k]!.angleDeg),
+      probability: named ? ofPhase(candidates, label) : Math.max(...candidates.map((c) => c.probability)),
+      candidates,
+      conductor: conductors[k],
+      expectedDeg: judgement.pathKnown ? expectedDeg : null,
+      sdDeg: judgement.sdDeg[k]!,
+      reasons,
+    };
+    return identificationRecord({ terminal, site: context.site, recordedPhase, rests }, statement, frame);
   });
 }
 

@@ -1,7 +1,7 @@
 /** Which phase is this conductor? Likelihood over phases and connections, with refusal when in doubt. */
 import { type ConductorAngle, type ConductorContext, conductorAngle } from './conductor-angle';
 import type { Frame } from './frame';
-import { identificationRecord, restsOn } from './identification-record';
+import { identificationRecord, restsOn, type Statement } from './identification-record';
 import { judge } from './identify-judge';
 import { voltageWeights } from './magnitude';
 import type { Terminal } from './network';
@@ -30,14 +30,14 @@ export interface IdentifyContext extends ConductorContext {
 export function identify(readings: readonly Sample[], frame: Frame, context: IdentifyContext = {}): Identification {
   const terminal = terminalOf(readings);
   const found = conductorAngle(readings, frame, context, 'absolutePhase');
-  const about = {
+  const subject = {
     terminal,
     site: context.site,
     recordedPhase: context.terminal?.recordedPhase,
     rests: restsOn(readings.map(readingOf)),
   };
-  if (!found.ok) return identificationRecord({ ...about, ...NOTHING, reasons: found.reasons }, frame);
-  return identificationRecord({ ...about, ...judged(found.conductor, frame, context) }, frame);
+  const statement = found.ok ? judged(found.conductor, frame, context) : { ...NOTHING, reasons: found.reasons };
+  return identificationRecord(subject, statement, frame);
 }
 
 /** A statement with no angle behind it. */
@@ -53,7 +53,7 @@ export const NOTHING = Object.freeze({
   sdDeg: null,
 });
 
-function judged(conductor: ConductorAngle, frame: Frame, context: IdentifyContext) {
+function judged(conductor: ConductorAngle, frame: Frame, context: IdentifyContext): Statement {
   const classes = classesFor(frame, context, conductor.reference);
   const sdDeg = Math.hypot(conductor.readingSdDeg, conductor.commonSdDeg, frame.unbalanceSdDeg);
   const weights =
