@@ -30,10 +30,16 @@ const CARRY_LIMIT_DEG = 3;
  * sense), so they are carried to the middle of their instants at the stated frequency, with its uncertainty.
  */
 export function comparableAngles(samples: readonly AngleSample[], frame: Frame): ComparableResult {
-  const against = new Set(samples.map((s) => s.against));
-  if (against.size !== 1 || against.has(undefined)) return { ok: false, reasons: [AGAINST_DIFFERS] };
+  const against = samples[0]?.against;
+  if (against === undefined || samples.some((s) => s.against !== against)) {
+    return { ok: false, reasons: [AGAINST_DIFFERS] };
+  }
   const sign = frame.sense === 'lag' ? -1 : 1;
-  const carried = against.has('utc') ? carry(samples, frame) : samples.map(() => ({ turnDeg: 0, sdDeg: 0 }));
+  if (against !== 'utc') {
+    const angleDeg = samples.map((s) => wrap180(sign * s.angleDeg));
+    return { ok: true, angles: { angleDeg, carrySdDeg: samples.map(() => 0) } };
+  }
+  const carried = carry(samples, frame);
   const worstDeg = Math.max(...carried.map((c) => c.sdDeg));
   if (worstDeg > CARRY_LIMIT_DEG) return { ok: false, reasons: [instantsDiffer(samples, worstDeg)] };
   return {

@@ -47,23 +47,27 @@ export function visitAngles(
   context: VisitContext,
 ): VisitAnglesResult {
   const laid = conductors.map((c) => usable(c, frame, context));
-  const missing = laid.flatMap((l) => (l.samples.length === 0 ? l.reasons : []));
-  if (missing.length > 0) return { ok: false, reasons: distinct(missing) };
+  if (laid.some((l) => l.samples.length === 0)) {
+    return { ok: false, reasons: distinct(laid.flatMap((l) => (l.samples.length === 0 ? l.reasons : []))) };
+  }
   const compared = comparableAngles(
     laid.flatMap((l) => l.samples.map((s) => s.sample)),
     frame,
   );
   if (!compared.ok) return compared;
+  const angles: VisitAngle[] = [];
+  const reasons: Reason[] = [];
   let next = 0;
-  const angles = laid.map(({ samples }, i) => {
+  for (const [i, { samples }] of laid.entries()) {
     const from = next;
     next += samples.length;
     const angleDeg = compared.angles.angleDeg.slice(from, next);
-    return together(conductors[i]!.terminal, samples, angleDeg, compared.angles.carrySdDeg.slice(from, next), frame);
-  });
-  const reasons = angles.flatMap((a) => (a.ok ? [] : [a.reason]));
-  if (reasons.length > 0) return { ok: false, reasons: distinct(reasons) };
-  return { ok: true, angles: angles.flatMap((a) => (a.ok ? [a.angle] : [])) };
+    const carrySdDeg = compared.angles.carrySdDeg.slice(from, next);
+    const made = together(conductors[i]!.terminal, samples, angleDeg, carrySdDeg, frame);
+    if ('code' in made) reasons.push(made);
+    else angles.push(made);
+  }
+  return reasons.length > 0 ? { ok: false, reasons: distinct(reasons) } : { ok: true, angles };
 }
 
 function usable(conductor: ConductorReadings, frame: Frame, context: VisitContext) {
@@ -89,26 +93,39 @@ function together(
   angles: readonly number[],
   carrySdDeg: readonly number[],
   frame: Frame,
-): { readonly ok: true; readonly angle: VisitAngle } | { readonly ok: false; readonly reason: Reason } {
+): VisitAngle | Reason {
+  const mean = samples.length === 1 ? alone(samples[0]!, angles[0]!) : averaged(samples, angles, carrySdDeg, frame);
+  if (!mean) return readingsDisagree(terminal, angles);
+  const shared = samples.map((s, i) => Math.hypot(s.sample.commonSdDeg, carrySdDeg[i]!));
+  const clocks = samples.map((s) => s.clockErrorUs);
+  return {
+    terminal,
+    angleDeg: mean.angleDeg,
+    sdDeg: mean.sdDeg,
+    sharedSdDeg: Math.max(...shared),
+    clockErrorUs: clocks.includes(null) ? null : Math.max(...clocks.map((c) => c!)),
+    readings: samples.map((s) => s.sample.reading),
+    referenceFrom: samples.length === 1 ? samples[0]!.sample.from : samples.flatMap((s) => s.sample.from),
+  };
+}
+
+type Mean = Pick<VisitAngle, 'angleDeg' | 'sdDeg'>;
+
+const alone = ({ sample }: Laid, angleDeg: number): Mean => ({ angleDeg, sdDeg: sample.sdDeg });
+
+/** Undefined when the readings contradict each other. */
+function averaged(
+  samples: readonly Laid[],
+  angles: readonly number[],
+  carrySdDeg: readonly number[],
+  frame: Frame,
+): Mean | undefined {
   const sds = samples.map((s) => s.sample.sdDeg);
   const weights = sds.map((s) => 1 / (s * s));
-  const angleDeg = angles.length === 1 ? angles[0]! : circularMean(angles, weights);
+  const angleDeg = circularMean(angles, weights);
   const spread = Math.max(
     ...angles.map((a, i) => Math.abs(difference(a, angleDeg)) / Math.hypot(sds[i]!, frame.driftSdDeg, carrySdDeg[i]!)),
   );
-  if (Number.isNaN(angleDeg) || spread > SPREAD_LIMIT_SD)
-    return { ok: false, reason: readingsDisagree(terminal, angles) };
-  const clocks = samples.map((s) => s.clockErrorUs);
-  return {
-    ok: true,
-    angle: {
-      terminal,
-      angleDeg,
-      sdDeg: Math.sqrt(1 / weights.reduce((a, b) => a + b, 0)),
-      sharedSdDeg: Math.max(...samples.map((s, i) => Math.hypot(s.sample.commonSdDeg, carrySdDeg[i]!))),
-      clockErrorUs: clocks.includes(null) ? null : Math.max(...clocks.map((c) => c!)),
-      readings: samples.map((s) => s.sample.reading),
-      referenceFrom: samples.flatMap((s) => s.sample.from),
-    },
-  };
+  if (Number.isNaN(angleDeg) || spread > SPREAD_LIMIT_SD) return undefined;
+  return { angleDeg, sdDeg: Math.sqrt(1 / weights.reduce((a, b) => a + b, 0)) };
 }
