@@ -2,7 +2,7 @@
  * What was known of a group of terminals at an instant: for each terminal its last reading until then, with those taken shortly before
  * it. A set depends on when readings were taken, not on when they came, so the same readings make the same sets in whatever order.
  */
-import type { ReadingWindow } from './reading-window';
+import type { Placed, ReadingWindow } from './reading-window';
 import type { Reading } from './records';
 
 export interface SetRule {
@@ -54,8 +54,11 @@ export function setAt(window: ReadingWindow, rule: SetRule, atUs: number): Readi
  * Without any angle, the voltages.
  */
 function lastRead(window: ReadingWindow, terminal: string, rule: SetRule, atUs: number): Reading[] {
-  const known = window.between(terminal, atUs - reachUs(rule), atUs);
-  const last = known.findLast((p) => p.reading.angleDeg !== undefined);
+  return combinedOf(window.between(terminal, atUs - reachUs(rule), atUs), rule, atUs).slice(-MOST_COMBINED);
+}
+
+function combinedOf(known: readonly Placed[], rule: SetRule, atUs: number): Reading[] {
+  const last = lastAngle(known);
   const centreUs = last?.us ?? atUs;
   const combined: Reading[] = [];
   for (const { reading, us } of known) {
@@ -63,7 +66,38 @@ function lastRead(window: ReadingWindow, terminal: string, rule: SetRule, atUs: 
     const belongs = reading.angleDeg === undefined || (last !== undefined && reading.against === last.reading.against);
     if (isNear && belongs) combined.push(reading);
   }
-  return combined.length <= MOST_COMBINED ? combined : combined.slice(-MOST_COMBINED);
+  return combined;
+}
+
+const lastAngle = (known: readonly Placed[]) => known.findLast((p) => p.reading.angleDeg !== undefined);
+
+/**
+ * Whether all that a reading leads to can be told from what the window holds, though the window does not reach back as far as the rule
+ * looks: nothing of the group was taken after the reading, and of each terminal either all is there that would be judged together with
+ * its last angle, or as many as are ever judged together. The reading need not have been added yet.
+ */
+export function isTold(window: ReadingWindow, rule: SetRule, reading: Reading, atUs: number): boolean {
+  const beside = rule.beside ?? [];
+  if (beside.some((t) => window.newestUs(t) > atUs || window.completeFromUs(t) > atUs - reachUs(rule))) return false;
+  return rule.terminals.every((t) => window.newestUs(t) <= atUs && isTerminalTold(window, t, rule, reading, atUs));
+}
+
+function isTerminalTold(
+  window: ReadingWindow,
+  terminal: string,
+  rule: SetRule,
+  reading: Reading,
+  atUs: number,
+): boolean {
+  const isOwn = terminal === reading.terminal;
+  const fromUs = window.completeFromUs(terminal, isOwn);
+  const oldestUs = atUs - reachUs(rule);
+  if (fromUs <= oldestUs) return true;
+  const known = window.between(terminal, fromUs, atUs);
+  const all = isOwn && !known.some((p) => p.reading.id === reading.id) ? [...known, { reading, us: atUs }] : known;
+  const last = lastAngle(all);
+  if (!last) return false;
+  return fromUs <= last.us - rule.combineS * 1e6 || combinedOf(all, rule, atUs).length >= MOST_COMBINED;
 }
 
 /**

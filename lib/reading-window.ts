@@ -76,8 +76,20 @@ export class ReadingWindow {
 
   /** Whether all readings of the terminal that were taken from this instant on are here. */
   covers(terminal: string, fromUs: number): boolean {
+    return this.completeFromUs(terminal) <= fromUs;
+  }
+
+  /**
+   * From when on all readings of the terminal are here, microseconds since the epoch; of one that is not known, infinity.
+   * @param afterOneMore when one more reading will have been added, which may push out the oldest
+   */
+  completeFromUs(terminal: string, afterOneMore = false): number {
     const memory = this.memories.get(terminal);
-    return memory !== undefined && memory.completeFromUs <= fromUs;
+    if (!memory) return Number.POSITIVE_INFINITY;
+    const { entries, completeFromUs } = memory;
+    return afterOneMore && entries.length >= this.perTerminal
+      ? Math.max(completeFromUs, entries[0]!.us + 1)
+      : completeFromUs;
   }
 
   /** Readings of a terminal taken in [fromUs, toUs], oldest first. */

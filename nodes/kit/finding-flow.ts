@@ -5,7 +5,7 @@
 import type { Align } from '../../lib/align-set';
 import type { Frame } from '../../lib/frame';
 import { takenAtUs } from '../../lib/reading';
-import { instantsTouched, type ReadingSet, reachUs, type SetRule, setAt } from '../../lib/reading-sets';
+import { instantsTouched, isTold, type ReadingSet, reachUs, type SetRule, setAt } from '../../lib/reading-sets';
 import type { ReadingWindow } from '../../lib/reading-window';
 import type { Judgement as Finding, Reading } from '../../lib/records';
 import type { LedgerHandle } from './kept-readings';
@@ -119,7 +119,8 @@ export class FindingFlow<G extends Group> {
     if (groups.length === 0) return NONE;
     const us = takenAtUs(reading);
     const { terminals, reach } = this.spanOf(groups);
-    const asked = { reading, seq, terminals, fromUs: us - reach, toUs: us + reach };
+    const told = (w: ReadingWindow) => groups.every((group) => isTold(w, group, reading, us));
+    const asked = { reading, seq, terminals, fromUs: us - reach, toUs: us + reach, isTold: told };
     const seen = (w: ReadingWindow) => this.within(w, groups, reading, anew);
     const before = this.lanes.busy(groups);
     if (before) return this.lanes.enter(groups, before.then(() => this.recent.over(asked)).then(seen));

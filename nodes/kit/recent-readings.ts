@@ -18,6 +18,8 @@ export interface Asked {
   readonly terminals: readonly string[];
   readonly fromUs: number;
   readonly toUs: number;
+  /** whether a window that does not reach back to fromUs holds enough all the same */
+  readonly isTold?: (window: ReadingWindow) => boolean;
 }
 
 export class RecentReadings {
@@ -39,10 +41,14 @@ export class RecentReadings {
   /** A window that holds what is known of the terminals over a time. */
   over(asked: Asked): ReadingWindow | Promise<ReadingWindow> {
     const { ledger, window } = this;
-    const { reading, terminals, fromUs, seq } = asked;
+    const { reading, terminals, seq } = asked;
     this.later.get(reading.terminal)?.delete(reading.id);
-    if (!ledger || terminals.every((t) => window.covers(t, fromUs) && !this.isBehind(t, seq))) return window;
+    if (!ledger || (!terminals.some((t) => this.isBehind(t, seq)) && this.suffices(asked))) return window;
     return this.fetched(ledger, asked);
+  }
+
+  private suffices({ terminals, fromUs, isTold }: Asked): boolean {
+    return terminals.every((t) => this.window.covers(t, fromUs)) || isTold?.(this.window) === true;
   }
 
   private async fetched(ledger: LedgerHandle, asked: Asked): Promise<ReadingWindow> {
@@ -52,8 +58,7 @@ export class RecentReadings {
     } finally {
       this.underway.delete(asked.reading.id);
     }
-    if (asked.terminals.every((t) => this.window.covers(t, asked.fromUs))) return this.window;
-    return past(ledger, asked);
+    return this.suffices(asked) ? this.window : past(ledger, asked);
   }
 
   /** Whether readings from before this place were seen in the ledger and have not come: they came in an earlier run. */

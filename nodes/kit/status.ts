@@ -40,9 +40,9 @@ export class StatusLight {
     const status = statusOf(this.pending);
     this.pending = undefined;
     const text = JSON.stringify(status);
-    if (text === this.last) return;
-    this.node.status(status);
+    if (text !== this.last) this.node.status(status);
     this.last = text;
+    // Also when nothing changed: making the text costs more than most of what it tells of.
     this.timer = setTimeout(() => this.flush(), SPACING_MS);
     this.timer.unref();
   }

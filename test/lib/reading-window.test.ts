@@ -1,7 +1,7 @@
 import { expect } from 'chai';
 import fc from 'fast-check';
 import { ReadingWindow, setAt } from '../../lib';
-import { instantsTouched } from '../../lib/reading-sets';
+import { instantsTouched, isTold } from '../../lib/reading-sets';
 import { NOON_US, read } from './readings';
 
 const us = (s: number) => NOON_US + s * 1e6;
@@ -126,5 +126,43 @@ describe('the set of readings at an instant', () => {
       }),
       { seed: 2 },
     );
+  });
+
+  it('says that it holds enough only where a window that forgets nothing gives the same set', () => {
+    const step = fc.record({
+      terminal: fc.constantFrom('a', 'b'),
+      afterS: fc.integer({ min: 0, max: 8 }),
+      what: fc.constantFrom('angle', 'angle', 'other reference', 'voltage'),
+    });
+    let told = 0;
+    let untold = 0;
+    fc.assert(
+      fc.property(
+        fc.array(step, { minLength: 30, maxLength: 120 }),
+        fc.integer({ min: 8, max: 20 }),
+        (steps, kept) => {
+          const small = new ReadingWindow({ perTerminal: kept });
+          const whole = new ReadingWindow({ perTerminal: 1000 });
+          const rule = { terminals: ['a', 'b'], windowS: 900, combineS: 60 };
+          let atS = 0;
+          for (const [i, { terminal, afterS, what }] of steps.entries()) {
+            atS += afterS;
+            const made = read(terminal, i % 180, { atS, against: what === 'other reference' ? 'X' : 'utc' });
+            const { angleDeg: _angle, against: _against, ...plain } = made;
+            const reading = what === 'voltage' ? ({ ...plain, voltageV: 7000 + i } as typeof made) : made;
+            for (const w of [small, whole]) for (const t of rule.terminals) w.fill(t, []);
+            const isEnough = isTold(small, rule, reading, us(atS));
+            small.add(reading);
+            whole.add(reading);
+            if (isEnough) expect(setAt(small, rule, us(atS))).to.deep.equal(setAt(whole, rule, us(atS)));
+            if (isEnough && !small.covers(terminal, us(atS - 900))) told++;
+            if (!isEnough) untold++;
+          }
+        },
+      ),
+      { seed: 7, numRuns: 200 },
+    );
+    expect(told, 'sets told without reaching back').to.be.greaterThan(100);
+    expect(untold, 'sets that could not be told').to.be.greaterThan(100);
   });
 });
