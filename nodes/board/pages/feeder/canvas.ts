@@ -75,6 +75,7 @@ export class FeederCanvas {
       this.frame = 0;
       if (!this.picture || !this.marks) return;
       const { picture, marks, index, inks, chosen } = this;
+      this.canvas.dataset.scale = this.view.scale.toFixed(4);
       paint(this.context, this.view, { picture, marks, index, inks, chosen });
     });
   }
