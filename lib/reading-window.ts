@@ -76,7 +76,7 @@ export class ReadingWindow {
 
   /** Whether all readings of the terminal that were taken from this instant on are here. */
   covers(terminal: string, fromUs: number): boolean {
-    return this.completeFromUs(terminal) <= fromUs;
+    return this.memories.has(terminal) && this.completeFromUs(terminal) <= fromUs;
   }
 
   /**

@@ -21,6 +21,13 @@ describe('the window of recent readings', () => {
     );
   });
 
+  it('covers no time at all of a terminal it never met', () => {
+    const w = new ReadingWindow();
+    expect(w.covers('t', Number.POSITIVE_INFINITY)).to.equal(false);
+    w.fill('t', []);
+    expect(w.covers('t', Number.NEGATIVE_INFINITY)).to.equal(true);
+  });
+
   it('tells a reading that comes again, and a measurement that comes under another id', () => {
     const w = new ReadingWindow();
     const first = read('t', 10, { instrument: { id: 'P' } });
