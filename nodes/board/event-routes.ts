@@ -4,6 +4,7 @@ import type { Kind, PhaseloomRecord } from '../../lib/records';
 import type { Asked, Route } from './route';
 
 const GATHER_MS = 250;
+const FIRST_MS = 10;
 /** Proxies close what is silent, and a page takes silence for a lost line; a comment would not reach it. */
 const SIGN_OF_LIFE_MS = 15_000;
 /** ids told of one gathering; a page asks again anyway */
@@ -46,6 +47,7 @@ class Gathering {
   private readonly kinds = new Set<Kind>();
   private ids: string[] = [];
   private timer: NodeJS.Timeout | undefined;
+  private toldMs = Number.NEGATIVE_INFINITY;
 
   constructor(private readonly tell: (told: { kinds: readonly Kind[]; ids: readonly string[] }) => void) {}
 
@@ -54,7 +56,8 @@ class Gathering {
       this.kinds.add(kind);
       if (this.ids.length < MOST_IDS) this.ids.push(id);
     }
-    this.timer ??= setTimeout(() => this.flush(), GATHER_MS);
+    // The first of a moment is told at once: somebody may be waiting for it.
+    this.timer ??= setTimeout(() => this.flush(), Math.max(FIRST_MS, this.toldMs + GATHER_MS - performance.now()));
   }
 
   close(): void {
@@ -63,6 +66,7 @@ class Gathering {
 
   private flush(): void {
     this.timer = undefined;
+    this.toldMs = performance.now();
     this.tell({ kinds: [...this.kinds], ids: this.ids });
     this.kinds.clear();
     this.ids = [];

@@ -8,6 +8,7 @@ import { onTold } from './line';
 import { useLive } from './live';
 import { LongList } from './long-list';
 import { go, place } from './place';
+import { spaced } from './spaced';
 import { usePages } from './use-pages';
 import { age, CATEGORIES, STATES } from './words';
 
@@ -21,8 +22,6 @@ interface Answer {
 }
 
 const ROW_PX = 82;
-/** At most this often, however much is committed. */
-const SPACING_MS = 400;
 
 export function Alerts() {
   const { what: key, query } = place.value;
@@ -112,17 +111,13 @@ const useChosen = (key: string, all: boolean) =>
   );
 
 function whenAlertsChange(tell: () => void): () => void {
-  let timer: number | undefined;
+  const telling = spaced(tell);
   const deaf = onTold((told) => {
-    if (told !== 'all' && !told.has('alert')) return;
-    timer ??= window.setTimeout(() => {
-      timer = undefined;
-      tell();
-    }, SPACING_MS);
+    if (told === 'all' || told.has('alert')) telling.soon();
   });
   return () => {
     deaf();
-    clearTimeout(timer);
+    telling.stop();
   };
 }
 

@@ -2,15 +2,13 @@
 import { useEffect, useRef, useState } from 'preact/hooks';
 import type { Kind } from '../../../lib/records';
 import { onTold, type Told } from './line';
+import { spaced } from './spaced';
 
 export interface Shown<T> {
   readonly value: T | undefined;
   readonly error: string | undefined;
   readonly again: () => void;
 }
-
-/** At most this often, however much is committed. */
-const SPACING_MS = 400;
 
 /**
  * An answer kept fresh.
@@ -24,17 +22,14 @@ export function useLive<T>(key: string, ask: () => Promise<T>, kinds: readonly K
   const again = useRef(() => {});
   useEffect(() => {
     let isGone = false;
-    let timer: number | undefined;
     const now = () => {
-      timer = undefined;
       asking.current().then(
         (value) => !isGone && setShown({ key, value }),
         (cause) => !isGone && setShown((was) => ({ ...(was.key === key ? was : { key }), error: cause.message })),
       );
     };
-    again.current = () => {
-      timer ??= window.setTimeout(now, SPACING_MS);
-    };
+    const asked = spaced(now);
+    again.current = asked.soon;
     const heard = (told: Told) => {
       if (told === 'all' || kinds.some((k) => told.has(k))) again.current();
     };
@@ -44,7 +39,7 @@ export function useLive<T>(key: string, ask: () => Promise<T>, kinds: readonly K
     return () => {
       isGone = true;
       deaf();
-      clearTimeout(timer);
+      asked.stop();
       clearInterval(ticking);
     };
   }, [key]);
