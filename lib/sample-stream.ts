@@ -16,6 +16,9 @@ export interface Pushed {
   readonly jumped: boolean;
 }
 
+/** Pieces up to so much older than the last one are taken for delivered again; older ones for those of a source that began anew. */
+const KNOWN_US = 10e6;
+
 /** Cuts windows from samples that come in pieces; holds no more than it needs, reads no piece twice. */
 export class SampleStream {
   private held: number[] = [];
@@ -23,17 +26,33 @@ export class SampleStream {
 
   constructor(private readonly rule: StreamRule) {}
 
-  /** @param firstUs time of the first sample of the piece, microseconds since the epoch, UTC */
+  /**
+   * Samples that came before, as when a piece is delivered twice, are passed over.
+   * @param firstUs time of the first sample of the piece, microseconds since the epoch, UTC
+   */
   push(samples: ArrayLike<number>, firstUs: number): Pushed {
     const stepUs = 1e6 / this.rule.rateHz;
-    const here = firstUs - this.held.length * stepUs;
-    const jumped = Number.isFinite(this.firstUs) && !(Math.abs(here - this.firstUs) <= stepUs);
+    const late = (firstUs - this.firstUs) / stepUs - this.held.length;
+    const isKnown = late < -1 && late * stepUs >= -KNOWN_US;
+    const skip = isKnown ? Math.min(samples.length, Math.round(-late)) : 0;
+    const jumped = Number.isFinite(this.firstUs) && !isKnown && !(Math.abs(late) <= 1);
     if (jumped) this.held = [];
     if (!Number.isFinite(firstUs)) return this.lost(jumped);
+    if (skip === samples.length) return { windows: [], jumped };
     // The latest time counts: a clock may wander from piece to piece.
-    this.firstUs = firstUs - this.held.length * stepUs;
-    for (let k = 0; k < samples.length; k++) this.held.push(samples[k] as number);
+    this.firstUs = firstUs + (skip - this.held.length) * stepUs;
+    for (let k = skip; k < samples.length; k++) this.held.push(samples[k] as number);
     return { windows: this.cut(stepUs), jumped };
+  }
+
+  /** Begins anew with the next piece. */
+  reset(): void {
+    this.lost(true);
+  }
+
+  /** Samples that wait for the rest of their window. */
+  get waiting(): number {
+    return this.held.length;
   }
 
   /** Without a time samples are worth nothing. */

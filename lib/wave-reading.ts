@@ -22,6 +22,13 @@ export const WaveDocument = Type.Object({
   scale: Type.Optional(Type.Number({ exclusiveMinimum: 0, description: 'volts a count; 1 when left out' })),
   fullScale: Type.Optional(Type.Number({ exclusiveMinimum: 0, description: 'largest count of the converter' })),
   antiAliased: Type.Optional(Type.Boolean()),
+  everyS: Type.Optional(
+    Type.Number({
+      minimum: 0.001,
+      maximum: 86_400,
+      description: 'a piece of a stream: a reading every so many seconds',
+    }),
+  ),
 });
 export type WaveDocument = Static<typeof WaveDocument>;
 
@@ -47,7 +54,7 @@ export class WaveReader {
 
   /** @param estimate phasor of a window; two-pass Hann when left out */
   constructor(
-    private readonly nominalHz: number,
+    readonly nominalHz: number,
     private readonly estimate: (w: WaveWindow) => WavePhasor = wavePhasor,
   ) {}
 
@@ -56,31 +63,32 @@ export class WaveReader {
    * @param bytes stand in for `samples` of the document
    */
   read(given: unknown, bytes?: Uint8Array): WaveRead {
-    const value = bytes && isRecord(given) ? { ...given, samples: '' } : given;
-    const problems = problemsAgainst(WaveDocument, value);
-    if (problems.length > 0) return { ok: false, problems };
-    const doc = value as WaveDocument;
-    const samples = samplesOf(doc, bytes);
-    return 'code' in samples ? { ok: false, problems: [samples] } : this.judged(doc, samples);
+    const taken = takeSamples(given, bytes);
+    return taken.ok ? this.judged(taken.doc, taken.samples) : taken;
   }
 
   private judged(doc: WaveDocument, samples: ArrayLike<number>): WaveRead {
-    const { terminal, rateHz, firstAt, lastAt, index, nominalHz, fullScale, antiAliased, scale = 1, ...more } = doc;
-    const { samples: _samples, format: _format, ...rest } = more;
+    const { rateHz, firstAt, lastAt, index } = doc;
     const atUs = parseInstant(firstAt);
     const jump = index === undefined ? undefined : this.clock.jump(channelOf(doc), { firstUs: atUs, index, rateHz });
-    if (jump) return refused('pulse-jump', jump);
+    if (jump) return refusedSamples('pulse-jump', jump);
     const secondUs = Math.floor(atUs / 1e6) * 1e6;
+    const lastUs = lastAt === undefined ? {} : { lastUs: parseInstant(lastAt) - secondUs };
+    return this.judge(doc, { samples, firstUs: atUs - secondUs, ...lastUs }, secondUs);
+  }
+
+  /** The reading of a window of which the document tells all but the samples and their time. */
+  judge(doc: WaveDocument, cut: Pick<WaveWindow, 'samples' | 'firstUs' | 'lastUs'>, secondUs: number): WaveRead {
+    const { terminal, rateHz, nominalHz, fullScale, antiAliased, scale = 1, ...more } = doc;
+    const { samples: _s, format: _f, firstAt: _a, lastAt: _l, index: _i, everyS: _e, ...rest } = more;
     const got = this.estimate({
-      samples,
+      ...cut,
       rateHz,
-      firstUs: atUs - secondUs,
       nominalHz: nominalHz ?? this.nominalHz,
-      ...(lastAt === undefined ? {} : { lastUs: parseInstant(lastAt) - secondUs }),
       ...(fullScale === undefined ? {} : { fullScale }),
       ...(antiAliased === undefined ? {} : { antiAliased }),
     });
-    if (!got.ok) return refused(got.code, got.why);
+    if (!got.ok) return refusedSamples(got.code, got.why);
     const value = {
       ...rest,
       terminal,
@@ -98,6 +106,20 @@ export class WaveReader {
 /** Worst angle error of the estimator itself with 10 % of a harmonic within 2 Hz of nominal: see test/lib/waveform.test.ts. */
 const LEAST_SIGMA_DEG = 0.05;
 
+export type SamplesTaken =
+  | { readonly ok: true; readonly doc: WaveDocument; readonly samples: ArrayLike<number> }
+  | { readonly ok: false; readonly problems: readonly Problem[] };
+
+/** The document, checked, and its samples. @param bytes stand in for `samples` of the document */
+export function takeSamples(given: unknown, bytes?: Uint8Array): SamplesTaken {
+  const value = bytes && isRecord(given) ? { ...given, samples: '' } : given;
+  const problems = problemsAgainst(WaveDocument, value);
+  if (problems.length > 0) return { ok: false, problems };
+  const doc = value as WaveDocument;
+  const samples = samplesOf(doc, bytes);
+  return 'code' in samples ? { ok: false, problems: [samples] } : { ok: true, doc, samples };
+}
+
 function samplesOf(doc: WaveDocument, given: Uint8Array | undefined): ArrayLike<number> | Problem {
   if (!given && typeof doc.samples !== 'string') return doc.samples as number[];
   if (!doc.format)
@@ -108,12 +130,14 @@ function samplesOf(doc: WaveDocument, given: Uint8Array | undefined): ArrayLike<
   return samplesOfBytes(bytes, doc.format) ?? problem('/samples', 'bytes-wrong', `${bytes.length} bytes`, whole);
 }
 
-const channelOf = (doc: WaveDocument): string =>
+/** Samples of one terminal and instrument belong together. */
+export const channelOf = (doc: WaveDocument): string =>
   `${doc.terminal} ${(doc as { instrument?: { id?: unknown } }).instrument?.id ?? ''}`;
 
 const problem = (at: string, code: string, what: string, expected: string): Problem => ({ at, code, what, expected });
 
-const refused = (code: string, why: string): WaveRead => ({
+/** @param code of a `WaveRefusal` */
+export const refusedSamples = (code: string, why: string): WaveRead => ({
   ok: false,
   problems: [problem('/samples', code, why, RIGHT[code] ?? '')],
 });

@@ -4,9 +4,9 @@ import { type RecordingRule, recordingWindows, singleFileWindows } from '../../l
 import { parseReading } from '../../lib/reading';
 import type { Problem, Reading, Rejection } from '../../lib/records';
 import { refusedFrame } from '../../lib/synchrophasor';
-import { WaveReader } from '../../lib/wave-reading';
-import { type WavePhasor, type WaveWindow, wavePhasor } from '../../lib/waveform';
-import { classPhasor, M_FILTERS } from '../../lib/waveform-classes';
+import { WaveDoor, type WaveEstimator, waveEstimator } from '../../lib/wave-estimators';
+import type { WaveRead } from '../../lib/wave-reading';
+import { M_FILTERS } from '../../lib/waveform-classes';
 import { type NumberSetting, numberOr, oneOf } from '../kit/config-values';
 import { startOrRefuse } from '../kit/evidence';
 import type { StatusLight } from '../kit/status';
@@ -32,40 +32,52 @@ export = (RED: NodeAPI) => {
     RED.nodes.createNode(this, def);
     startOrRefuse(RED, this, (light) => {
       const nominalHz = numberOr(60, 'nominalHz', def.nominalHz, { least: 10, most: 500 });
-      run(RED, this, light, new WaveReader(nominalHz, estimatorOf(def, nominalHz)));
+      run(RED, this, light, new WaveDoor(nominalHz, estimatorOf(def, nominalHz)));
     });
   });
 };
 
 /** @throws Trouble 'config' when there is no filter for the rate */
-function estimatorOf(def: SamplesDef, nominalHz: number): (w: WaveWindow) => WavePhasor {
-  const estimator = oneOf('estimator', def.estimator, ['hann', 'class-p', 'class-m']);
-  if (estimator === 'hann') return wavePhasor;
-  if (estimator === 'class-p') return (w) => classPhasor(w, { class: 'P' });
+function estimatorOf(def: SamplesDef, nominalHz: number): WaveEstimator {
+  const name = oneOf('estimator', def.estimator, ['hann', 'class-p', 'class-m']);
   const rates = Object.keys(M_FILTERS[nominalHz] ?? {});
   const framesPerS = Number(oneOf('framesPerS', String(def.framesPerS ?? ''), ['', ...rates]));
-  if (framesPerS > 0) return (w) => classPhasor(w, { class: 'M', framesPerS });
+  const filter = { hann: undefined, 'class-p': { class: 'P' }, 'class-m': { class: 'M', framesPerS } } as const;
+  const estimator = waveEstimator(nominalHz, filter[name]);
+  if (estimator) return estimator;
   const right = rates.length > 0 ? `one of ${rates.join(', ')}` : 'a nominal frequency of 50 or 60 Hz';
   throw new Trouble('config', `class M at ${nominalHz} Hz needs frames a second; right is ${right}`);
 }
 
-function run(RED: NodeAPI, node: Node, light: StatusLight, reader: WaveReader): void {
+/** Refusals that have a short text of their own in the catalogue. */
+const SHORT = new Set(
+  'too-few-samples too-short no-pulse pulse-jump gapped clipped no-signal off-frequency'.split(' '),
+);
+
+function run(RED: NodeAPI, node: Node, light: StatusLight, door: WaveDoor): void {
   const counts = { readings: 0, rejections: 0 };
-  const say = (text: string, values?: object) => RED._(`${node.type}.status.${text}`, values as never);
-  showVitalSigns(node, { counters: () => counts });
-  light.show('grey', 'ring', say('waiting'));
+  const say = (text: string, values?: object) => RED._(`${node.type}.${text}`, values as never);
+  showVitalSigns(node, { counters: () => counts, gauges: () => ({ samplesHeld: door.waiting }) });
+  light.show('grey', 'ring', say('status.waiting'));
+  const tell = (made: Reading | Rejection) => {
+    const code = made.kind === 'rejection' ? made.problems[0]!.code : undefined;
+    counts[code === undefined ? 'readings' : 'rejections']++;
+    light.show(code === undefined ? 'green' : 'yellow', 'dot', () => {
+      const values = { read: shortCount(counts.readings), aside: shortCount(counts.rejections) };
+      if (code === undefined) return say('status.counts', values);
+      return say('status.refused', { ...values, why: say(`refusal.${SHORT.has(code) ? code : 'other'}`) });
+    });
+  };
   node.on('input', (given, send, done) => {
     try {
       const msg = given as WindowMessage;
       for (const [value, bytes] of windowsOf(msg)) {
-        const made = readingOf(reader, value, bytes, sourceOf(msg));
-        const isReading = made.kind === 'reading';
-        counts[isReading ? 'readings' : 'rejections']++;
-        const out = { ...given, payload: made, ...(isReading ? { reading: made } : {}) };
-        send(isReading ? [out, null] : [null, out]);
-        light.show(isReading ? 'green' : 'yellow', 'dot', () =>
-          say('counts', { read: shortCount(counts.readings), aside: shortCount(counts.rejections) }),
-        );
+        for (const read of door.read(value, bytes)) {
+          const made = recordOf(read, value, bytes, sourceOf(msg));
+          tell(made);
+          if (made.kind === 'reading') send([{ ...given, payload: made, reading: made }, null]);
+          else send([null, { ...given, payload: made }]);
+        }
       }
       done();
     } catch (cause) {
@@ -110,14 +122,8 @@ function windowsOfRecording(given: RecordingPayload): readonly unknown[] {
 
 const textOf = (file: File): string => (typeof file === 'string' ? file : new TextDecoder().decode(file));
 
-function readingOf(
-  reader: WaveReader,
-  value: unknown,
-  bytes: Uint8Array | undefined,
-  source: string,
-): Reading | Rejection {
+function recordOf(read: WaveRead, value: unknown, bytes: Uint8Array | undefined, source: string): Reading | Rejection {
   const receivedAtUs = Date.now() * 1000;
-  const read = reader.read(value, bytes);
   const parsed = read.ok ? parseReading(read.value, { receivedAtUs }) : read;
   if (parsed.ok) return parsed.reading;
   const [problem] = parsed.problems as [Problem];

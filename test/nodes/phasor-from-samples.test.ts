@@ -99,6 +99,31 @@ describe('the node phasor from samples', () => {
     expect(rig.errors.map((e) => e.code)).to.deep.equal(['data-wrong', 'recording-wrong']);
   });
 
+  it('reads streams that come in pieces, and shows a refusal with its reason', async () => {
+    const whole = Array.from(sampled(steady(60, 0, 0), 0, 64, 30).samples);
+    const piece = (from: number, count: number) =>
+      windowAt(0, {
+        everyS: 0.1,
+        index: from,
+        firstAt: new Date(Date.UTC(2026, 4, 4, 10, 15, 30) + (from * 1000) / 3840).toISOString(),
+        samples: whole.slice(from, from + count),
+      });
+    for (const estimator of ['hann', 'class-p']) {
+      await deploy({ estimator });
+      for (let from = 0; from < 1920; from += 96) rig.send('n', { payload: piece(from, 96), topic: 't' });
+      const got = await rig.until('r', 4);
+      const near = got.map(({ payload: r }) => [
+        Math.round(Number(r.takenAt.slice(20, 26)) / 1000),
+        Math.round(r.angleDeg) + 0,
+      ]);
+      expect(near).to.deep.equal([100, 200, 300, 400].map((ms) => [ms, 0]));
+      rig.send('n', { payload: { ...piece(1920, 1), firstAt: '2026-05-04T10:15:31.5Z' } });
+      const [refused] = await rig.until('x', 1);
+      expect(refused!.payload.problems[0].code).to.equal('pulse-jump');
+      await until(() => rig.status('n')?.text === '1 not: pulse jumped');
+    }
+  });
+
   it('says what is missing beside binary, and which setting is wrong', async () => {
     await deploy();
     rig.send('n', { payload: Buffer.alloc(8) });
