@@ -70,7 +70,7 @@ function serverUser(): { uid: number; gid: number } | undefined {
   return { uid: id('-u'), gid: id('-g') };
 }
 
-function program(name: string): string {
+export function program(name: string): string {
   const versions = readdirSync('/usr/lib/postgresql').sort((a, b) => Number(b) - Number(a));
   return join('/usr/lib/postgresql', versions[0]!, 'bin', name);
 }

@@ -5,6 +5,7 @@ import pg from 'pg';
 import { formatInstant } from '../../lib/instant';
 import { ledgerMigrations } from '../../nodes/ledger/migrations';
 import { openSpans, STRETCHES, type Stretch, stretchAround } from '../../nodes/ledger/postgres/calendar';
+import { postgresWords } from '../../nodes/ledger/postgres/dialect-words';
 import { partitionsOf } from '../../nodes/ledger/postgres/partitions';
 import { PostgresLedger } from '../../nodes/ledger/postgres/postgres-ledger';
 import { type PostgresServer, startPostgres } from '../kit/postgres';
@@ -124,17 +125,7 @@ describe('partitions of a PostgreSQL ledger', function () {
   it('take in a ledger from before, with its places, its chain and what holds', async () => {
     const pool = new pg.Pool({ connectionString: server.connection, options: '-c search_path=phaseloom' });
     const db = new Kysely<object>({ dialect: new PostgresDialect({ pool }) });
-    const words = {
-      seq: (table: never) =>
-        (table as { addColumn: (...args: unknown[]) => never }).addColumn(
-          'seq',
-          'bigint',
-          (c: { generatedAlwaysAsIdentity(): { primaryKey(): unknown } }) => c.generatedAlwaysAsIdentity().primaryKey(),
-        ),
-      json: 'json' as const,
-      hasPartitions: false,
-    };
-    const provider = ledgerMigrations(words as unknown as Parameters<typeof ledgerMigrations>[0]);
+    const provider = ledgerMigrations(postgresWords);
     const { error } = await new Migrator({ db, provider, migrationTableSchema: 'phaseloom' }).migrateTo('0002-chain');
     expect(error).to.equal(undefined);
     const old = [0, MONTH, -MONTH].map((seconds) => reading('s/1', seconds));

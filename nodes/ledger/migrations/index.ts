@@ -5,6 +5,7 @@ import { chain } from './0002-chain';
 import { chainByTable } from './0003-chain-by-table';
 import { claims } from './0004-claims';
 import { partitions } from './0005-partitions';
+import { views } from './0006-views';
 
 /** What the databases write differently. */
 export interface DialectWords {
@@ -13,6 +14,14 @@ export interface DialectWords {
   /** column type of a record as JSON */
   readonly json: 'text' | 'json' | 'jsonb';
   readonly hasPartitions: boolean;
+  /** a member of a record in a view; for use after `body` */
+  member(type: 'text' | 'number' | 'boolean' | 'json', ...path: (string | number)[]): string;
+  /** what stands in a view after the table, so that members can be taken */
+  readonly body: string;
+  /** microseconds since 1970 as an instant of the database */
+  instant(column: string): string;
+  /** a function from an instant to microseconds, where a view needs one to be asked by time */
+  timeFunction?(name: string): string;
 }
 
 // biome-ignore lint/suspicious/noExplicitAny: a migration speaks of the tables as they were then
@@ -24,13 +33,14 @@ const STEPS: Readonly<Record<string, Step>> = {
   '0002-chain': chain,
   '0003-chain-by-table': chainByTable,
   '0004-claims': claims,
+  '0005-partitions': (db, words) => (words.hasPartitions ? partitions(db, words) : Promise.resolve()),
+  '0006-views': views,
 };
-/** Only where the database knows partitions. */
-const WITH_PARTITIONS: Readonly<Record<string, Step>> = { '0005-partitions': partitions };
 
 export function ledgerMigrations(words: DialectWords): MigrationProvider {
-  const migrations = Object.entries({ ...STEPS, ...(words.hasPartitions ? WITH_PARTITIONS : {}) }).map(
-    ([name, step]): [string, Migration] => [name, { up: (db) => step(db, words) }],
-  );
+  const migrations = Object.entries(STEPS).map(([name, step]): [string, Migration] => [
+    name,
+    { up: (db) => step(db, words) },
+  ]);
   return { getMigrations: async () => Object.fromEntries(migrations) };
 }

@@ -2,9 +2,10 @@
 import { type Kysely, Kysely as KyselyOver, Migrator, PostgresDialect, sql } from 'kysely';
 import type { Client as Connection, Pool, PoolClient } from 'pg';
 import { asError, Trouble } from '../../kit/trouble';
-import { type AnyDatabase, type DialectWords, ledgerMigrations } from '../migrations';
+import { type AnyDatabase, ledgerMigrations } from '../migrations';
 import type { LedgerTables } from '../schema';
 import { StoreTrouble } from '../sqlite/store-trouble';
+import { postgresWords } from './dialect-words';
 
 export type Client = Pick<PoolClient, 'query'>;
 
@@ -73,12 +74,6 @@ export async function migrate(pool: Pool, schema: string, label: string): Promis
   if (error) throw error;
   return kysely;
 }
-
-const postgresWords: DialectWords = {
-  seq: (table) => table.addColumn('seq', 'bigint', (c) => c.generatedAlwaysAsIdentity().primaryKey()),
-  json: 'json',
-  hasPartitions: true,
-};
 
 /** Texts in the order of their code points, as SQLite has them: a path prefix is a range of texts, whatever the language of the database. */
 async function compareByCode(db: AnyDatabase, schema: string): Promise<void> {

@@ -97,4 +97,8 @@ export const sqliteWords: DialectWords = {
   seq: (table) => table.addColumn('seq', 'integer', (c) => c.primaryKey().autoIncrement()),
   json: 'text',
   hasPartitions: false,
+  body: '',
+  member: (_type, ...path) => `body ->> '$${path.map((p) => (typeof p === 'number' ? `[${p}]` : `.${p}`)).join('')}'`,
+  instant: (column) =>
+    `strftime('%Y-%m-%dT%H:%M:%S', ${column} / 1000000, 'unixepoch') || printf('.%06dZ', ${column} % 1000000)`,
 };
