@@ -1,10 +1,10 @@
 /** Which phasor channel is which terminal, and the readings of a data frame. */
 import { DEG, wrap180 } from '../angle';
 import { formatInstant } from '../instant';
-import type { Problem, VoltageIs } from '../records';
+import type { Clock, Problem, VoltageIs } from '../records';
 import { instantUs } from './head';
-import { type ClockRule, clockOf, type PmuStatus, readStatus } from './status';
-import type { ConfigFrame, DataFrame, PhasorChannel, PmuConfig, PmuData } from './types';
+import { type ClockRule, clockOf, isLeapSecond, type PmuStatus, readStatus } from './status';
+import type { ConfigFrame, DataFrame, FrameTime, PhasorChannel, PmuConfig, PmuData } from './types';
 
 /** A row of the table: a voltage channel and the terminal it is read at. */
 export interface ChannelRow {
@@ -168,6 +168,10 @@ const WHY_NOT: Record<number, string> = {
 
 function valueProblem(config: ConfigFrame, frame: DataFrame, { row, pmu, phasor }: BoundChannel): Problem | undefined {
   const data = frame.pmus[pmu]!;
+  if (frame.time.fraction >= config.timeBase) {
+    const what = `FRACSEC is ${frame.time.fraction} ticks of ${config.timeBase} a second`;
+    return { at: '/fracSec', code: 'fraction-beyond-second', what, expected: 'fewer ticks than TIME_BASE' };
+  }
   const why = WHY_NOT[data.stat >> 14];
   const at = `/pmus/${pmu}/phasors/${phasor}`;
   if (why) return { at, code: 'values-not-usable', what: why, expected: 'STAT bits 15 and 14 of 00 or 01' };
@@ -202,14 +206,18 @@ function reading(
     voltageV: magnitude,
     ...(row.voltageIs === undefined ? {} : { voltageIs: row.voltageIs }),
     ...(frequencyHz === undefined ? {} : { frequencyHz }),
-    clock: clockOf(status, frame.time.quality, rule),
+    clock: isLeapSecond(frame.time) ? leaping(rule) : clockOf(status, frame.time.quality, rule),
     instrument: { id: `pmu-${unit.idCode}`, ...(status.dataError === 1 ? { selfTest: 'fail' } : {}) },
-    ...noteOf(status),
+    ...noteOf(status, frame.time),
   };
 }
 
-function noteOf(status: PmuStatus): { note?: string } {
+/** The stamp may be a second off: no absolute phase, and no alignment with others. */
+const leaping = ({ source }: ClockRule): Clock => ({ ...(source ? { source } : {}), locked: false, errorUs: 1e6 });
+
+function noteOf(status: PmuStatus, time: FrameTime): { note?: string } {
   const notes = [
+    isLeapSecond(time) ? 'taken in the second of a leap second' : '',
     status.byArrival ? 'sorted by arrival, not by time stamp' : '',
     status.modified ? 'changed by the sender after it was measured' : '',
   ].filter(Boolean);

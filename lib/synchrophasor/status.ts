@@ -1,5 +1,6 @@
 /** What STAT and FRACSEC say of a PMU's values and of its time (IEEE C37.118.2-2011, 6.2.2 and 6.3; from memory). */
 import type { Clock } from '../records';
+import type { FrameTime } from './types';
 
 export interface PmuStatus {
   /** bits 15 and 14. 0 good, 1 PMU error, 2 test mode or no values, 3 values must not be used */
@@ -55,6 +56,15 @@ export function messageErrorUs(quality: number): number {
 export function pmuErrorUs(code: number): number | undefined {
   if (code === 0) return undefined;
   return code < 7 ? decade(code - 2) : Number.POSITIVE_INFINITY;
+}
+
+/**
+ * Whether the second is one that a leap second makes doubtful: the last of a day with one announced (bit 4 of the time quality), the first
+ * of a day with one just past (bit 5). Whether a sender repeats a second, and which, is not agreed; from memory of 6.2.2.
+ */
+export function isLeapSecond({ soc, quality }: FrameTime): boolean {
+  const ofDay = soc % 86_400;
+  return ((quality & 0x10) !== 0 && ofDay === 86_399) || ((quality & 0x20) !== 0 && ofDay === 0);
 }
 
 const decade = (power: number): number => Number(`1e${power}`);

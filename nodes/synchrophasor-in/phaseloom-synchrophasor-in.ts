@@ -42,6 +42,8 @@ class StreamNode {
   private readings = 0;
   private rejections = 0;
   private lastTold = '';
+  /** why the last frame or value was refused, until one is read again */
+  private refused: string | undefined;
 
   constructor(
     private readonly RED: NodeAPI,
@@ -98,11 +100,17 @@ class StreamNode {
   }
 
   private data(frame: DataFrame, config: ConfigFrame, bytes: Uint8Array): void {
-    if (!this.thinning.passes('frame', instantUs(frame.time, config.timeBase))) return;
+    const us = instantUs(frame.time, config.timeBase);
+    // Each by its own time: in the stream of a concentrator a slower PMU has values in some frames only.
+    const due = this.binding.channels.filter(({ row }) => this.thinning.isDue(row.terminal, us));
+    if (due.length === 0) return;
     const { timeSource, lockedErrorUs } = this.settings;
     const rule = { ...(timeSource ? { source: timeSource } : {}), ...(lockedErrorUs ? { lockedErrorUs } : {}) };
-    const { readings, refused } = readingsOf(config, frame, this.binding.channels, rule);
-    for (const value of readings) this.reading(value, bytes);
+    const { readings, refused } = readingsOf(config, frame, due, rule);
+    for (const value of readings) {
+      this.thinning.passes(String(value.terminal), us);
+      this.reading(value, bytes);
+    }
     for (const { terminal, problem } of refused) this.refuse(problem, bytes, terminal);
     this.show();
   }
@@ -114,11 +122,13 @@ class StreamNode {
       return;
     }
     this.readings++;
+    this.refused = undefined;
     this.emit(0, { payload: parsed.reading, reading: parsed.reading, topic: this.source });
   }
 
   private refuse(problem: Problem, bytes: Uint8Array, terminal: string | null = null): void {
     const nowUs = Date.now() * 1000;
+    this.refused = problem.code;
     if (!this.seldom.passes(`${problem.code} ${terminal}`, nowUs)) return;
     this.rejections++;
     this.emit(1, { payload: refusedFrame(this.source, bytes, nowUs, problem, terminal), topic: this.source });
@@ -131,6 +141,10 @@ class StreamNode {
     this.node.send(ports);
   }
 
+  private why(code: string): string {
+    return this.RED._(`phaseloom-synchrophasor-in.refusal.${SHORT.has(code) ? code : 'other'}`);
+  }
+
   private show(): void {
     const say = (text: string, values?: Record<string, string>) =>
       this.RED._(`phaseloom-synchrophasor-in.status.${text}`, values as never);
@@ -140,9 +154,23 @@ class StreamNode {
     else if (this.client.state === 'no-configuration') this.light.show('yellow', 'ring', say('no-configuration'));
     else if (missing > 0) this.light.show('yellow', 'dot', say('missing', { channels: String(missing) }));
     else if (this.client.state === 'configured') this.light.show('yellow', 'ring', say('no-data'));
+    else if (this.refused !== undefined)
+      this.light.show('yellow', 'dot', say('refused', { why: this.why(this.refused) }));
     else this.light.show('green', 'dot', () => say('readings', { count: shortCount(this.readings) }));
   }
 }
+
+/** Refusals that have a short text of their own in the catalogue. */
+const SHORT = new Set([
+  'bytes-between-frames',
+  'crc-wrong',
+  'data-not-of-configuration',
+  'stream-unknown',
+  'values-not-usable',
+  'value-absent',
+  'config-parts-disordered',
+  'fraction-beyond-second',
+]);
 
 /** @throws Trouble when the payload is no command of the standard */
 function commandOf(payload: unknown): Command {

@@ -144,29 +144,25 @@ describe('the set of readings at an instant', () => {
     let told = 0;
     let untold = 0;
     fc.assert(
-      fc.property(
-        fc.array(step, { minLength: 30, maxLength: 120 }),
-        fc.integer({ min: 8, max: 20 }),
-        (steps, kept) => {
-          const small = new ReadingWindow({ perTerminal: kept });
-          const whole = new ReadingWindow({ perTerminal: 1000 });
-          const rule = { terminals: ['a', 'b'], windowS: 900, combineS: 60 };
-          let atS = 0;
-          for (const [i, { terminal, afterS, what }] of steps.entries()) {
-            atS += afterS;
-            const made = read(terminal, i % 180, { atS, against: what === 'other reference' ? 'X' : 'utc' });
-            const { angleDeg: _angle, against: _against, ...plain } = made;
-            const reading = what === 'voltage' ? ({ ...plain, voltageV: 7000 + i } as typeof made) : made;
-            for (const w of [small, whole]) for (const t of rule.terminals) w.fill(t, []);
-            const isEnough = isTold(small, rule, reading, us(atS));
-            small.add(reading);
-            whole.add(reading);
-            if (isEnough) expect(setAt(small, rule, us(atS))).to.deep.equal(setAt(whole, rule, us(atS)));
-            if (isEnough && !small.covers(terminal, us(atS - 900))) told++;
-            if (!isEnough) untold++;
-          }
-        },
-      ),
+      fc.property(fc.array(step, { minLength: 30, maxLength: 120 }), fc.integer({ min: 8, max: 20 }), (steps, kept) => {
+        const small = new ReadingWindow({ perTerminal: kept });
+        const whole = new ReadingWindow({ perTerminal: 1000 });
+        const rule = { terminals: ['a', 'b'], windowS: 900, combineS: 60 };
+        let atS = 0;
+        for (const [i, { terminal, afterS, what }] of steps.entries()) {
+          atS += afterS;
+          const made = read(terminal, i % 180, { atS, against: what === 'other reference' ? 'X' : 'utc' });
+          const { angleDeg: _angle, against: _against, ...plain } = made;
+          const reading = what === 'voltage' ? ({ ...plain, voltageV: 7000 + i } as typeof made) : made;
+          for (const w of [small, whole]) for (const t of rule.terminals) w.fill(t, []);
+          const isEnough = isTold(small, rule, reading, us(atS));
+          small.add(reading);
+          whole.add(reading);
+          if (isEnough) expect(setAt(small, rule, us(atS))).to.deep.equal(setAt(whole, rule, us(atS)));
+          if (isEnough && !small.covers(terminal, us(atS - 900))) told++;
+          if (!isEnough) untold++;
+        }
+      }),
       { seed: 7, numRuns: 200 },
     );
     expect(told, 'sets told without reaching back').to.be.greaterThan(100);

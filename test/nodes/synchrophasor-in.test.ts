@@ -264,6 +264,78 @@ describe('the node synchrophasor in', function () {
     await rig.until('readings', 2);
   });
 
+  it('gives each PMU of a concentrator its turn, though the slower one has values in some frames only', async () => {
+    const [fast] = pmu.config.pmus;
+    pmu.config = { ...pmu.config, pmus: [fast!, { ...fast!, idCode: 8, station: 'Far end' }] };
+    await tcp({ everyS: 1, channels: [channels[0], { pmu: '8', channel: 'VA', terminal: 'far/1' }] });
+    const from = Math.floor(Date.now() / 1000 - 5) * 1e6;
+    for (let k = 0; k < 90; k++) {
+      const frame = pmuData(pmu.config, from + Math.round((k * 1e6) / 30));
+      // Every tenth frame, never one on the second.
+      const far = { ...frame.pmus[1]!, stat: k % 10 === 5 ? 0x0080 : 0x8000 };
+      pmu.send(encodeFrame({ ...frame, pmus: [frame.pmus[0]!, far] }, pmu.config));
+    }
+    const got = (await rig.until('readings', 6)).map((m) => m.payload.terminal);
+    expect(got.filter((t) => t === 'far/1')).to.have.length(3);
+    expect((await rig.until('rejected', 1))[0]!.payload.problems[0].code).to.equal('values-not-usable');
+  });
+
+  it('keeps the streams of several PMUs apart, each at its own rate', async () => {
+    const other = await new Pmu().start();
+    other.config = { ...pmuConfig(9), dataRate: 10 };
+    try {
+      const node = (id: string, p: Pmu, idCode: number, terminal: string) => ({
+        id,
+        type: 'phaseloom-synchrophasor-in',
+        transport: 'tcp',
+        host: '127.0.0.1',
+        port: p.tcpPort,
+        idCode,
+        channels: [{ pmu: String(idCode), channel: 'VA', terminal }],
+        everyS: 0,
+        wires: [['readings'], ['rejected'], []],
+      });
+      await rig.deploy([
+        node('n', pmu, 7, 'a/1'),
+        node('m', other, 9, 'b/1'),
+        rig.probe('readings'),
+        rig.probe('rejected'),
+      ]);
+      await Promise.all([pmu.commanded('data-on'), other.commanded('data-on')]);
+      const from = Date.now() * 1000 - 1e6;
+      for (let k = 0; k < 60; k++) {
+        pmu.send(pmu.data(from + Math.round((k * 1e6) / 60)));
+        if (k % 6 === 0) other.send(other.data(from + Math.round((k * 1e6) / 60)));
+      }
+      const got = (await rig.until('readings', 70)).map((m) => m.payload.terminal);
+      expect([got.filter((t) => t === 'a/1').length, got.filter((t) => t === 'b/1').length]).to.deep.equal([60, 10]);
+      expect(rig.got('rejected')).to.deep.equal([]);
+    } finally {
+      other.stop();
+    }
+  });
+
+  it('takes datagrams out of order and twice, and a source that restarts with an earlier time', async () => {
+    await deploy({ transport: 'udp', port: pmu.udpPort, everyS: 1 });
+    await pmu.commanded('data-on');
+    const from = Math.floor(Date.now() / 1000 - 5) * 1e6;
+    for (const s of [0, 0.5, 1, 0.9, 0.1, 1, 2, 1.9]) pmu.sendUdp(pmu.data(from + s * 1e6));
+    await rig.until('readings', 6);
+    pmu.sendUdp(pmu.data(from - 3600e6));
+    pmu.sendUdp(pmu.data(from - 3600e6 + 0.5e6));
+    const got = (await rig.until('readings', 8)).filter((m) => m.payload.terminal === 's/1');
+    const seconds = got.map((m) => (Date.parse(m.payload.takenAt) * 1000 - from) / 1e6);
+    expect(seconds).to.deep.equal([0, 1, 2, -3600]);
+  });
+
+  it('shows why a frame was refused until one is read again', async () => {
+    await tcp();
+    pmu.send(pmu.data(undefined, 0x8000));
+    await shown('refused: not usable');
+    pmu.send(pmu.data());
+    await shown('readings: 2');
+  });
+
   it('says what is wrong with its settings', async () => {
     for (const over of [
       { host: '' },
