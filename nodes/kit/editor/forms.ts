@@ -11,19 +11,19 @@ export function field(node: EditorNode, property: string): any {
   return $(`#node-${node._def.category === 'config' ? 'config-' : ''}input-${property}`);
 }
 
-/** A flow written by hand may leave settings out: what counts then is shown. */
-export function showDefaults(node: EditorNode): void {
+/** `oneditprepare`, or its beginning: the dialog gets the pack's look, and what counts where a flow leaves settings out is shown. */
+export function prepare(this: EditorNode): void {
+  field(this, 'name').closest('form').addClass('phaseloom-form');
+  showDefaults(this);
+}
+
+function showDefaults(node: EditorNode): void {
   for (const [property, { value, type }] of Object.entries(node._def.defaults)) {
     if (node[property] !== undefined || type || Array.isArray(value)) continue;
     const place = field(node, property);
     if (place.is(':checkbox')) place.prop('checked', value === true);
     else place.val(value);
   }
-}
-
-/** `oneditprepare` of a dialog without anything of its own. */
-export function prepare(this: EditorNode): void {
-  showDefaults(this);
 }
 
 /** Shows parts of the dialog by what is chosen in fields, now and whenever one changes. */
