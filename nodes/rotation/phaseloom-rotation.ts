@@ -1,8 +1,9 @@
 /** The node "rotation": three conductors in viewing order, their rotation out. */
 import type { Node, NodeAPI } from 'node-red';
 import { type NumberSetting, numberOr, oneOf } from '../kit/config-values';
-import { type EvidenceDef, evidenceOf, startOrRefuse } from '../kit/evidence';
+import { type Evidence, type EvidenceDef, evidenceOf, startOrRefuse } from '../kit/evidence';
 import { runFindingNode } from '../kit/finding-node';
+import { offerTrial } from '../kit/trial-route';
 import { Trouble } from '../kit/trouble';
 import { type RotationSettings, rotationRules } from './rotation-rules';
 
@@ -18,23 +19,28 @@ interface RotationDef extends EvidenceDef {
   viewing: string;
 }
 
+function rulesOf(def: RotationDef, { frame, network }: Evidence) {
+  const own = ownSite(def);
+  if (!own && !network) {
+    throw new Trouble(
+      'config',
+      'neither a network nor three terminals are given: choose a network with sites, or name them',
+    );
+  }
+  return rotationRules(frame, network, {
+    windowS: numberOr(300, 'windowS', def.windowS, { least: 0, most: 86_400 }),
+    combineS: numberOr(60, 'combineS', def.combineS, { least: 0, most: 3600 }),
+    own,
+  });
+}
+
 export = (RED: NodeAPI) => {
+  offerTrial(RED, 'phaseloom-rotation', rulesOf);
   RED.nodes.registerType('phaseloom-rotation', function (this: Node, def: RotationDef) {
     RED.nodes.createNode(this, def);
     startOrRefuse(RED, this, (light) => {
       const evidence = evidenceOf(RED, def);
-      const own = ownSite(def);
-      if (!own && !evidence.network) {
-        throw new Trouble(
-          'config',
-          'neither a network nor three terminals are given: choose a network with sites, or name them',
-        );
-      }
-      const rules = rotationRules(evidence.frame, evidence.network, {
-        windowS: numberOr(300, 'windowS', def.windowS, { least: 0, most: 86_400 }),
-        combineS: numberOr(60, 'combineS', def.combineS, { least: 0, most: 3600 }),
-        own,
-      });
+      const rules = rulesOf(def, evidence);
       const settings = {
         accepts: ['reading', 'identification', 'rotation', 'comparison'] as const,
         waitMs: 1000 * numberOr(1.5, 'waitS', def.waitS, { least: 0, most: 60 }),

@@ -1,8 +1,9 @@
 /** The node "tie check": readings of the two sides of an open point in, their comparison out. */
 import type { Node, NodeAPI } from 'node-red';
 import { type NumberSetting, numberOr, oneOf } from '../kit/config-values';
-import { type EvidenceDef, evidenceOf, startOrRefuse } from '../kit/evidence';
+import { type Evidence, type EvidenceDef, evidenceOf, startOrRefuse } from '../kit/evidence';
 import { runFindingNode } from '../kit/finding-node';
+import { offerTrial } from '../kit/trial-route';
 import { Trouble } from '../kit/trouble';
 import { tieCheckRules } from './tie-check-rules';
 
@@ -15,19 +16,23 @@ interface TieCheckDef extends EvidenceDef {
   passOn: boolean;
 }
 
+function rulesOf(def: TieCheckDef, { frame, network }: Evidence) {
+  if (!network) throw new Trouble('config', 'no network is chosen: it says which terminals face each other');
+  return tieCheckRules(frame, network, {
+    windowS: numberOr(600, 'windowS', def.windowS, { least: 0, most: 86_400 }),
+    combineS: numberOr(60, 'combineS', def.combineS, { least: 0, most: 3600 }),
+    toleranceDeg: numberOr(10, 'toleranceDeg', def.toleranceDeg, { least: 0.1, most: 60 }),
+    requireProof: oneOf('requireProof', def.requireProof, ['attested-time', 'common-conductor']),
+  });
+}
+
 export = (RED: NodeAPI) => {
+  offerTrial(RED, 'phaseloom-tie-check', rulesOf);
   RED.nodes.registerType('phaseloom-tie-check', function (this: Node, def: TieCheckDef) {
     RED.nodes.createNode(this, def);
     startOrRefuse(RED, this, (light) => {
       const evidence = evidenceOf(RED, def);
-      if (!evidence.network)
-        throw new Trouble('config', 'no network is chosen: it says which terminals face each other');
-      const rules = tieCheckRules(evidence.frame, evidence.network, {
-        windowS: numberOr(600, 'windowS', def.windowS, { least: 0, most: 86_400 }),
-        combineS: numberOr(60, 'combineS', def.combineS, { least: 0, most: 3600 }),
-        toleranceDeg: numberOr(10, 'toleranceDeg', def.toleranceDeg, { least: 0.1, most: 60 }),
-        requireProof: oneOf('requireProof', def.requireProof, ['attested-time', 'common-conductor']),
-      });
+      const rules = rulesOf(def, evidence);
       const settings = {
         accepts: ['reading', 'identification', 'rotation', 'comparison'] as const,
         waitMs: 1000 * numberOr(1.5, 'waitS', def.waitS, { least: 0, most: 60 }),

@@ -42,7 +42,7 @@ export interface Editor {
 const SETTINGS = (port: number, userDir: string) => `module.exports = {
   uiHost: '127.0.0.1', uiPort: ${port}, userDir: ${JSON.stringify(userDir)}, flowFile: 'flows.json', credentialSecret: 'test',
   editorTheme: { tours: false, palette: { allowInstall: false }, codeEditor: { lib: 'monaco' } },
-  externalModules: { autoInstall: false }, telemetry: { updateNotification: false },
+  externalModules: { autoInstall: false }, telemetry: { enabled: false, updateNotification: false },
   logging: { console: { level: 'fatal', metrics: false, audit: false } }
 };`;
 
@@ -98,37 +98,24 @@ async function gone(child: ChildProcess): Promise<void> {
   await exit;
 }
 
-/** All nodes there, and the question about telemetry answered as a user who says no. */
+/** All nodes are there. The tour and the question about telemetry, which would lie over everything, are off by the settings. */
 async function settle(page: Page): Promise<void> {
   await page.waitForFunction(() => RED?.workspaces?.active?.() && RED.nodes.getType('phaseloom-board'));
   await page.waitForSelector('#red-ui-loading-progress', { state: 'hidden' });
-  const no = page.locator('.red-ui-popover button, .ui-dialog button, .red-ui-popover .red-ui-button').last();
-  await no.click({ timeout: 3000 }).catch(() => undefined);
 }
 
 function handsOn(page: Page): Pick<Editor, 'drop' | 'openNode' | 'done' | 'cancelAll' | 'deploy'> {
   return {
     async drop(type, x, y) {
-      const before: string[] = await page.evaluate(() => RED.nodes.filterNodes({}).map((n: { id: string }) => n.id));
-      const from = page.locator(`.red-ui-palette-node[data-palette-type="${type}"]`);
-      await from.scrollIntoViewIfNeeded();
-      const chart = (await page.locator('#red-ui-workspace-chart').boundingBox())!;
-      const box = (await from.boundingBox())!;
-      await page.mouse.move(box.x + box.width / 2, box.y + box.height / 2);
-      await page.mouse.down();
-      await page.mouse.move(chart.x + x - 40, chart.y + y - 20, { steps: 6 });
-      await page.mouse.move(chart.x + x, chart.y + y, { steps: 3 });
-      await page.mouse.up();
-      const made: string[] = await page.evaluate(
-        (known) =>
-          RED.nodes
-            .filterNodes({})
-            .map((n: { id: string }) => n.id)
-            .filter((id: string) => !known.includes(id)),
-        before,
-      );
-      if (made.length !== 1) throw new Error(`${type}: ${made.length} nodes in the workspace after dropping one`);
-      return made[0]!;
+      const known = await idsOf(page);
+      // On a busy machine the palette may not yet have taken its mouse handlers.
+      for (let attempt = 0; attempt < 3; attempt++) {
+        await drag(page, page.locator(`.red-ui-palette-node[data-palette-type="${type}"]`), x, y);
+        const made = (await idsOf(page)).filter((id) => !known.includes(id));
+        if (made.length === 1) return made[0]!;
+        await page.waitForTimeout(1000);
+      }
+      throw new Error(`${type}: dragging it into the workspace made no node`);
     },
     async openNode(id) {
       await page.locator(`.red-ui-flow-node-group[id="${id}"]`).dblclick({ position: { x: 60, y: 15 } });
@@ -155,6 +142,20 @@ function handsOn(page: Page): Pick<Editor, 'drop' | 'openNode' | 'done' | 'cance
       if (!answer.ok()) throw new Error(`deploy: ${answer.status()} ${await answer.text()}`);
     },
   };
+}
+
+const idsOf = (page: Page): Promise<string[]> =>
+  page.evaluate(() => RED.nodes.filterNodes({}).map((n: { id: string }) => n.id));
+
+async function drag(page: Page, from: Locator, x: number, y: number): Promise<void> {
+  await from.scrollIntoViewIfNeeded();
+  const chart = (await page.locator('#red-ui-workspace-chart').boundingBox())!;
+  const box = (await from.boundingBox())!;
+  await page.mouse.move(box.x + box.width / 2, box.y + box.height / 2);
+  await page.mouse.down();
+  await page.mouse.move(chart.x + x - 40, chart.y + y - 20, { steps: 6 });
+  await page.mouse.move(chart.x + x, chart.y + y, { steps: 3 });
+  await page.mouse.up();
 }
 
 /** The topmost dialog, once it no longer slides. */

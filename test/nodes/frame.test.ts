@@ -36,7 +36,13 @@ describe('the config nodes frame and reference', () => {
     const registerType = (_type: string, { defaults }: { defaults: typeof offered }) => {
       offered = defaults;
     };
-    runInNewContext(script, { RED: { nodes: { registerType } } });
+    const editor: Record<string, unknown> = {
+      RED: { nodes: { registerType } },
+      document: { getElementById: () => ({}) },
+    };
+    editor.globalThis = editor;
+    runInNewContext(readFileSync(join(__dirname, '../../resources/editor.js'), 'utf8'), editor);
+    runInNewContext(script, editor);
     const settings = Object.entries(offered).map(([name, { value }]) => [
       name,
       JSON.parse(JSON.stringify(value ?? '')),

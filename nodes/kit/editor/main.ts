@@ -3,11 +3,12 @@ import * as faces from './faces';
 import * as forms from './forms';
 import * as settings from './settings';
 import css from './style.css?inline';
+import { offerTrial } from './trial';
 import * as validators from './validators';
 
 const STYLE_ID = 'phaseloom-editor-style';
 
-Object.assign(globalThis, { phaseloom: { ...validators, ...faces, ...forms, ...settings } });
+Object.assign(globalThis, { phaseloom: { ...validators, ...faces, ...forms, ...settings, offerTrial } });
 
 if (!document.getElementById(STYLE_ID)) {
   const style = document.createElement('style');

@@ -1,9 +1,9 @@
 /** What the editor saved of a frame, as the library's settings. */
 import type { NodeDef } from 'node-red';
-import { type FrameSettings, makeFrame } from '../../lib/frame';
+import { type Frame, type FrameSettings, makeFrame, type Reference } from '../../lib/frame';
 import type { Connection } from '../../lib/records';
-import { type NumberSetting, numberOr, oneOf } from '../kit/config-values';
-import { Trouble } from '../kit/trouble';
+import { type NumberSetting, numberOr, oneOf } from './config-values';
+import { Trouble } from './trouble';
 
 /** Node-RED follows config nodes that stand in properties of their own, so the list of references is one. */
 const REFERENCE_SLOTS = [
@@ -59,8 +59,18 @@ type NumberName = {
 /** What is left empty is as the library has it. */
 const DEFAULTS = makeFrame();
 
+/** The frame of a definition and its references. @throws Trouble 'config' that says what is wrong and what would be right */
+export function frameOf(def: FrameDef, references: readonly Reference[]): Frame {
+  // A reference that names no phase stands on the zero phase.
+  const stated = references.map(({ phase, ...rest }) => (phase === '' ? rest : { phase, ...rest }));
+  const ids = references.map((r) => r.id);
+  const twice = ids.find((id, i) => ids.indexOf(id) !== i);
+  if (twice) throw new Trouble('config', `frame ${def.frameId}: reference ${twice} is chosen twice`);
+  return makeFrame({ ...settingsOf(def), references: stated });
+}
+
 /** @throws Trouble 'config' that names the setting and what would be right */
-export function settingsOf(def: FrameDef): Omit<FrameSettings, 'references'> {
+function settingsOf(def: FrameDef): Omit<FrameSettings, 'references'> {
   const [first, second, third] = [def.phase1 || 'A', def.phase2 || 'B', def.phase3 || 'C'].map((p) => p.trim());
   const reversed = oneOf('sequence', def.sequence, ['123', '132']) === '132';
   const number = (name: NumberName, otherwise: number, least: number, most: number) =>
