@@ -23,6 +23,8 @@ interface Memory {
   readonly entries: Entry[];
   /** every reading known to exist that was taken at or after this is among the entries */
   completeFromUs: number;
+  /** readings that were written down wrong, as those that correct them name them */
+  readonly corrected: Set<string>;
 }
 
 export interface WindowLimits {
@@ -35,6 +37,9 @@ export interface WindowLimits {
 /** One measurement sent twice under two ids must not count twice: same terminal, instant, angle, voltage and instrument. */
 const sameMeasurement = (a: Reading, b: Reading): boolean =>
   a.angleDeg === b.angleDeg && a.voltageV === b.voltageV && a.instrument?.id === b.instrument?.id;
+
+/** One may correct only what the same instrument read. */
+const nameOf = (id: string, { instrument }: Reading): string => `${id} ${instrument?.id ?? ''}`;
 
 export class ReadingWindow {
   private readonly memories = new Map<string, Memory>();
@@ -92,15 +97,17 @@ export class ReadingWindow {
       : completeFromUs;
   }
 
-  /** Readings of a terminal taken in [fromUs, toUs], oldest first. */
+  /** Readings of a terminal taken in [fromUs, toUs], oldest first; without those that another one here corrects. */
   between(terminal: string, fromUs: number, toUs: number): readonly Placed[] {
-    const entries = this.memories.get(terminal)?.entries;
-    if (!entries) return [];
+    const memory = this.memories.get(terminal);
+    if (!memory) return [];
+    const { entries, corrected } = memory;
     let end = entries.length;
     while (end > 0 && entries[end - 1]!.us > toUs) end--;
     let start = end;
     while (start > 0 && entries[start - 1]!.us >= fromUs) start--;
-    return entries.slice(start, end);
+    const found = entries.slice(start, end);
+    return corrected.size === 0 ? found : found.filter(({ reading }) => !corrected.has(nameOf(reading.id, reading)));
   }
 
   /** When the newest reading of a terminal was taken, microseconds since the epoch; without any, minus infinity. */
@@ -117,14 +124,15 @@ export class ReadingWindow {
   }
 
   private start(terminal: string, completeFromUs: number): Memory {
-    const memory: Memory = { entries: [], completeFromUs };
+    const memory: Memory = { entries: [], completeFromUs, corrected: new Set() };
     this.memories.set(terminal, memory);
     if (this.memories.size > this.terminals) this.memories.delete(this.memories.keys().next().value!);
     return memory;
   }
 
   private insert(memory: Memory, entry: Entry): void {
-    const { entries } = memory;
+    const { entries, corrected } = memory;
+    if (entry.reading.corrects !== undefined) corrected.add(nameOf(entry.reading.corrects, entry.reading));
     let i = entries.length;
     while (i > 0 && entries[i - 1]!.us > entry.us) i--;
     entries.splice(i, 0, entry);

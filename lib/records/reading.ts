@@ -72,6 +72,9 @@ export const Reading = Type.Object(
     instrument: Type.Optional(Instrument),
     by: Type.Optional(Name('who took it')),
     job: Type.Optional(Name('the visit or work order it belongs to')),
+    corrects: Type.Optional(
+      Name('id of a reading of this terminal and instrument that was written down wrong: this one holds in its place'),
+    ),
     note: Type.Optional(Type.String({ maxLength: 2000 })),
     position: Type.Optional(
       Type.Object({

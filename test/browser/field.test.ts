@@ -168,6 +168,29 @@ describe('the field page on a phone', function () {
     expect((await rig.next('bad')).payload.kind).to.equal('rejection');
   });
 
+  it('corrects what was typed wrong: both stay in the record, one holds', async () => {
+    await pick('671');
+    await state();
+    await type('671/1', 'B');
+    await page.getByRole('button', { name: /^Typed wrong\? Correct 671\/1: −122\.4°/ }).click();
+    await page.getByText('It stays in the record, marked as superseded.').waitFor();
+    const { angle } = shown('671/1', 'A');
+    await page.getByLabel('Angle, degrees').fill(angle);
+    await shot('field-correct');
+    await page.getByRole('button', { name: 'Correct what was typed' }).click();
+    await page.getByRole('button', { name: /671\/1.*corrected/ }).waitFor();
+    expect(await says().textContent()).to.match(/671\/1 phase A/);
+    await sent();
+    const stored = (await ledger.latestReadings(['671/1'], 5)).map(({ reading }) => reading);
+    expect(stored).to.have.length(2);
+    const [now, before] = stored[0]!.corrects ? stored : [stored[1]!, stored[0]!];
+    expect([now!.corrects, now!.takenAt, String(now!.angleDeg)]).to.deep.equal([
+      before!.id,
+      before!.takenAt,
+      String(Number(angle)),
+    ]);
+  });
+
   it('says what is wrong with what was typed', async () => {
     await pick('671');
     await state();

@@ -28,6 +28,26 @@ describe('the window of recent readings', () => {
     expect(w.covers('t', Number.NEGATIVE_INFINITY)).to.equal(true);
   });
 
+  it('gives the corrected reading in place of the one written down wrong, in whatever order they come, of the same instrument only', () => {
+    const instrument = { id: 'P' };
+    const wrong = read('t', 120, { instrument });
+    const right = read('t', 12, { instrument, corrects: wrong.id });
+    const foreign = read('t', 13, { instrument: { id: 'Q' }, corrects: right.id });
+    for (const order of [
+      [wrong, right],
+      [right, wrong],
+    ]) {
+      const w = new ReadingWindow();
+      for (const reading of order) w.add(reading);
+      expect(w.between('t', 0, Number.POSITIVE_INFINITY).map((p) => p.reading)).to.deep.equal([right]);
+      w.add(foreign);
+      expect(w.between('t', 0, Number.POSITIVE_INFINITY).map((p) => p.reading)).to.have.members([right, foreign]);
+    }
+    const filled = new ReadingWindow();
+    filled.fill('t', [right, wrong]);
+    expect(filled.between('t', 0, Number.POSITIVE_INFINITY).map((p) => p.reading)).to.deep.equal([right]);
+  });
+
   it('tells a reading that comes again, and a measurement that comes under another id', () => {
     const w = new ReadingWindow();
     const first = read('t', 10, { instrument: { id: 'P' } });

@@ -43,6 +43,20 @@ describe('the node phase id', () => {
     expect(found().filter((i) => i.verdict === 'confirmed').length).to.equal(BUSES.length * 5);
   });
 
+  it('rests on the corrected reading alone, and what was concluded from the one written down wrong is superseded', async () => {
+    await deploy({}, newLedger());
+    const wrong = readAt('671/1', { atUs: at(0), really: 'B' });
+    const right = readAt('671/1', { atUs: at(0), over: { corrects: wrong.id } });
+    for (const reading of [wrong, right]) for (const msg of await admitted(rig, reading)) rig.send('n', msg);
+    await rig.until('p', 2);
+    expect(found().map((i) => [i.phase, i.from])).to.deep.equal([
+      ['B', [wrong.id]],
+      ['A', [right.id]],
+    ]);
+    const holds = await kept<Identification>(rig, 'identification', true);
+    expect(holds.map((i) => i.phase)).to.deep.equal(['A']);
+  });
+
   it('judges a site together when all its terminals have been read, and each then rests on all', async () => {
     await deploy();
     rig.send('n', { payload: readAt('671/1', { atUs: at(0) }), topic: 'x' });

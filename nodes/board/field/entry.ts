@@ -29,6 +29,8 @@ export interface Typed {
   readonly by: string;
   readonly job: string;
   readonly note?: string;
+  /** id of the reading that was typed wrong */
+  readonly corrects?: string;
 }
 
 export type Entered =
@@ -37,7 +39,7 @@ export type Entered =
 type Field = 'angle' | 'voltage' | 'errorUs';
 
 /**
- * The reading that was typed, taken now.
+ * The reading that was typed, taken at an instant.
  * @example entered({ ...typed, angle: '-118,4' }, 1777900000000000) // ok, angleDeg -118.4
  */
 export function entered(typed: Typed, takenUs: number): Entered {
@@ -75,6 +77,7 @@ function contentOf(
     instrument: { id, selfTest, ...(calibratedOn === '' ? {} : { calibratedOn }) },
     ...(typed.by === '' ? {} : { by: typed.by }),
     ...(typed.job === '' ? {} : { job: typed.job }),
+    ...(typed.corrects ? { corrects: typed.corrects } : {}),
     ...(typed.note ? { note: typed.note } : {}),
   };
 }

@@ -80,7 +80,8 @@ export function gist(r: PhaseloomRecord): string {
 function readingGist(r: Extract<PhaseloomRecord, { kind: 'reading' }>): string {
   const angle = r.angleDeg === undefined ? '' : `${degrees(r.angleDeg)} against ${r.against ?? 'nothing stated'}`;
   const voltage = r.voltageV === undefined ? '' : `${volts(r.voltageV)} ${(r.voltageIs ?? '').replaceAll('-', ' ')}`;
-  return [angle, voltage, r.instrument?.id, r.by].filter(Boolean).join(', ');
+  const corrects = r.corrects === undefined ? '' : 'in place of one that was written down wrong';
+  return [angle, voltage, r.instrument?.id, r.by, corrects].filter(Boolean).join(', ');
 }
 
 /** Signed, lead positive, as the frame has it. */

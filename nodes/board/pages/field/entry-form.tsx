@@ -2,12 +2,33 @@
 import { useSignal } from '@preact/signals';
 import { useEffect, useRef } from 'preact/hooks';
 import type { Step } from '../../field/steps';
-import { crew, current, enter, entries, instrumentOf, steps } from './visit';
+import { chosenStep, crew, current, enter, entries, instrumentOf, lastStep, steps, type Way } from './visit';
+import { degrees, instant } from './words';
 
 export function EntryForm() {
   const step = current.value;
-  if (!step) return <p class="note">Every terminal here was read. Touch one below to read it again.</p>;
-  return <StepForm key={`${step.key} ${entries.value[step.key]?.id ?? ''}`} step={step} />;
+  return (
+    <>
+      {step ? (
+        <StepForm key={`${step.key} ${entries.value[step.key]?.id ?? ''}`} step={step} />
+      ) : (
+        <p class="note">Every terminal here was read. Touch one below to correct it or read it again.</p>
+      )}
+      <LastEntered />
+    </>
+  );
+}
+
+/** What was typed wrong is mostly noticed when it stands there. */
+function LastEntered() {
+  const step = steps.value.find((s) => s.key === lastStep.value);
+  const reading = step && entries.value[step.key];
+  if (!step || reading?.angleDeg === undefined || current.value === step) return null;
+  return (
+    <button type="button" class="undo" onClick={() => (chosenStep.value = step.key)}>
+      Typed wrong? Correct {step.terminal}: {degrees(reading.angleDeg)}
+    </button>
+  );
 }
 
 export const PARTS: Readonly<Record<Step['part'], string>> = {
@@ -19,25 +40,35 @@ export const PARTS: Readonly<Record<Step['part'], string>> = {
 };
 
 function StepForm({ step }: { readonly step: Step }) {
-  const angle = useSignal('');
-  const voltage = useSignal('');
+  const before = entries.value[step.key];
+  const angle = useSignal(before?.angleDeg?.toString() ?? '');
+  const voltage = useSignal(before?.voltageV?.toString() ?? '');
   const problems = useSignal<Readonly<Record<string, string>>>({});
   const field = useRef<HTMLInputElement>(null);
   useEffect(() => {
     // The form appears while the crew still types who they are: then the focus stays there.
     if (!document.activeElement?.matches('input, select')) field.current?.focus({ preventScroll: true });
   }, []);
-  const take = (e: Event) => {
+  const take = (way: Way) => {
+    problems.value = enter(step, angle.value, voltage.value, way) ?? {};
+  };
+  const submit = (e: Event) => {
     e.preventDefault();
-    problems.value = enter(step, angle.value, voltage.value) ?? {};
+    take(before ? 'correct' : 'read');
   };
   const place = steps.value.indexOf(step) + 1;
   return (
-    <form class="entry" onSubmit={take} noValidate>
+    <form class="entry" onSubmit={submit} noValidate>
       <p class="which">
         {place} of {steps.value.length} · {PARTS[step.part]} · instrument {instrumentOf(step).id}
       </p>
       <h3>{step.terminal}</h3>
+      {before && (
+        <p class="note">
+          Entered before: {before.angleDeg === undefined ? 'no angle' : degrees(before.angleDeg)}, taken{' '}
+          {instant(before.takenAt)}. It stays in the record, marked as superseded.
+        </p>
+      )}
       <label for="angle">Angle, degrees against {crew.value.against}</label>
       <div class="signed">
         <button
@@ -76,8 +107,18 @@ function StepForm({ step }: { readonly step: Step }) {
         {Object.values(problems.value).join('; ')}
       </p>
       <button type="submit" class="next">
-        Next terminal
+        {before ? 'Correct what was typed' : 'Next terminal'}
       </button>
+      {before && (
+        <>
+          <button type="button" class="undo" onClick={() => take('read')}>
+            Read again just now
+          </button>
+          <button type="button" class="undo" onClick={() => (chosenStep.value = null)}>
+            Leave it as it is
+          </button>
+        </>
+      )}
     </form>
   );
 }

@@ -1,4 +1,4 @@
-/** Every terminal of the visit, what was read, and whether it is stored; touching one reads it again. */
+/** Every terminal of the visit, what was read, and whether it is stored; touching one corrects it or reads it again. */
 import { PARTS } from './entry-form';
 import { refused, waiting } from './outbox';
 import { chosenStep, current, entries, hasTwo, instrumentOf, steps } from './visit';
@@ -23,6 +23,7 @@ export function StepList() {
           const said = [
             reading?.angleDeg === undefined ? '' : degrees(reading.angleDeg),
             reading?.voltageV === undefined ? '' : volts(reading.voltageV),
+            reading?.corrects === undefined ? '' : 'corrected',
           ].filter(Boolean);
           return (
             <li key={step.key}>

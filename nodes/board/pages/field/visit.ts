@@ -1,5 +1,6 @@
 /** The visit under way: who, where, with which instruments, and what was read so far. */
 import { batch, computed, signal } from '@preact/signals';
+import { takenAtUs } from '../../../../lib/reading';
 import type { Reading, VoltageIs } from '../../../../lib/records';
 import { entered, type FieldInstrument, type Typed } from '../../field/entry';
 import { saysSoFar } from '../../field/says';
@@ -41,6 +42,8 @@ export const place = kept<Place | null>('place', null);
 /** by key of the step */
 export const entries = kept<Readonly<Record<string, Reading>>>('entries', {});
 export const chosenStep = signal<string | null>(null);
+/** key of the step that was entered last: what was typed wrong is mostly noticed at once */
+export const lastStep = kept<string | null>('last', null);
 
 export const isAtPoint = computed(() => place.value?.kind === 'open-point');
 export const hasTwo = computed(() => isAtPoint.value && crew.value.hasTwo);
@@ -84,6 +87,7 @@ export function goTo(chosen: Place | null): void {
     place.value = chosen;
     entries.value = {};
     chosenStep.value = null;
+    lastStep.value = null;
   });
 }
 
@@ -104,11 +108,44 @@ export const sheetAddress = computed(() => {
   return `job-sheet.html?${new URLSearchParams(asked)}`;
 });
 
+/** read: taken now. correct: what was taken before, typed wrong then; the instant stays. */
+export type Way = 'read' | 'correct';
+
 /** Takes what was typed for a step; gives what is wrong with it, or undefined when it was taken. */
-export function enter(step: Step, angle: string, voltage: string): Readonly<Record<string, string>> | undefined {
+export function enter(
+  step: Step,
+  angle: string,
+  voltage: string,
+  way: Way,
+): Readonly<Record<string, string>> | undefined {
+  const before = entries.value[step.key];
+  const isCorrection = way === 'correct' && before !== undefined;
+  const made = entered(
+    typedFor(step, angle, voltage, before, isCorrection),
+    isCorrection ? takenAtUs(before) : nowUs(),
+  );
+  if (!made.ok) return made.problems;
+  batch(() => {
+    entries.value = { ...entries.value, [step.key]: made.reading };
+    chosenStep.value = null;
+    lastStep.value = step.key;
+  });
+  put(made.reading);
+  return undefined;
+}
+
+const nowUs = (): number => Date.now() * 1000;
+
+/** Both stay in the record: the one before is named. What is corrected keeps who read it, with what, and against what. */
+function typedFor(
+  step: Step,
+  angle: string,
+  voltage: string,
+  before: Reading | undefined,
+  isCorrection: boolean,
+): Typed {
   const { against, by, job, voltageIs } = crew.value;
-  const again = entries.value[step.key];
-  const typed: Typed = {
+  const typed = {
     terminal: step.terminal,
     angle,
     voltage,
@@ -117,14 +154,9 @@ export function enter(step: Step, angle: string, voltage: string): Readonly<Reco
     instrument: instrumentOf(step),
     by,
     job,
-    ...(again ? { note: `read again; before: ${again.id}` } : {}),
   };
-  const made = entered(typed, Date.now() * 1000);
-  if (!made.ok) return made.problems;
-  batch(() => {
-    entries.value = { ...entries.value, [step.key]: made.reading };
-    chosenStep.value = null;
-  });
-  put(made.reading);
-  return undefined;
+  if (!before) return typed;
+  if (!isCorrection) return { ...typed, note: `read again; before: ${before.id}` };
+  const asBefore = { against: before.against ?? against, by: before.by ?? by, job: before.job ?? job };
+  return { ...typed, ...asBefore, corrects: before.id, note: 'typed wrong before' };
 }

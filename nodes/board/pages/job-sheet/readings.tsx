@@ -4,6 +4,7 @@ import type { SheetAnswer } from './sheet-answer';
 
 export function Readings({ answer }: { readonly answer: SheetAnswer }) {
   const recorded = new Map(answer.terminals.map((t) => [t.id, t.recorded]));
+  const corrected = new Set(answer.readings.map(({ reading }) => reading.corrects));
   const found = new Map(answer.identifications.map((i) => [i.terminal, i]));
   return (
     <section>
@@ -38,7 +39,7 @@ export function Readings({ answer }: { readonly answer: SheetAnswer }) {
                 </td>
                 <td class="figure">{instant(r.takenAt)}</td>
                 <td>{r.instrument?.id ?? '–'}</td>
-                <td>{fitness.grade}</td>
+                <td>{corrected.has(r.id) ? 'superseded: typed wrong' : fitness.grade}</td>
               </tr>
             ))}
           </tbody>
