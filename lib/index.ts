@@ -19,6 +19,7 @@ export * from './comtrade';
 export type { ConductorAngle, ConductorContext } from './conductor-angle';
 export { conductorAngle } from './conductor-angle';
 export { type DailyProof, dailyProof, type KnownConductor } from './daily-proof';
+export { type DaySummary, keyOfDay, mergeDays, summariseDays } from './day-summary';
 export { canonicalJson, derivedId } from './derived-id';
 export * from './feeder';
 export * from './fitness';

@@ -2,12 +2,15 @@
 import { formatInstant } from '../../lib/instant';
 import { CHAINED, type ChainedRow, type ChainedTable, digestOfLink, digestOfRows, type Link } from './chain-link';
 import type { KnownLink, Verification } from './ledger';
+import { digestOfRemnants, type Remnant } from './retention/chain-let-go';
 
 /** The tables as they stand, unmoved while they are read. */
 export interface ChainReader {
   linksAfter(link: number, limit: number): Promise<readonly Link[]>;
   /** (after, upTo], in the order of seq */
   rows(table: ChainedTable, after: number, upTo: number): Promise<readonly ChainedRow[]>;
+  /** in the order of from_link */
+  remnants(): Promise<readonly Remnant[]>;
   countUpTo(table: ChainedTable, seq: number): Promise<number>;
   /** gives way to others; what is stored meanwhile may be seen afterwards */
   pause(): Promise<void>;
@@ -18,6 +21,7 @@ const ROWS_AT_ONCE = 5000;
 const MOST_TOLD = 1000;
 
 type Broken = NonNullable<Verification['broken']>;
+type LetGone = Verification['letGo']['last'][number];
 type Rows = Readonly<Record<ChainedTable, readonly ChainedRow[]>>;
 
 export async function verifyChain(reader: ChainReader, known?: KnownLink): Promise<Verification> {
@@ -25,6 +29,8 @@ export async function verifyChain(reader: ChainReader, known?: KnownLink): Promi
   let before = first!;
   let notCovered = 0;
   for (const table of CHAINED) notCovered += await reader.countUpTo(table, before[`${table}_to`]);
+  const remnants = new Remnants(await reader.remnants());
+  const letGo: LetGone[] = [];
   let records = 0;
   let broken: Verification['broken'] = null;
   let knownFits = known === undefined;
@@ -33,8 +39,9 @@ export async function verifyChain(reader: ChainReader, known?: KnownLink): Promi
     for (const link of links) {
       const own = ownRows(rows, before, link);
       records += CHAINED.reduce((sum, table) => sum + own[table].length, 0);
-      broken = flawOf(before, link, own);
+      broken = flawOf(before, link, own, remnants);
       if (broken) break;
+      if (link.let_go !== null) letGo.push(letGoneWith(link));
       knownFits ||= link.link === known!.link && link.digest === known!.digest;
       before = link;
     }
@@ -45,7 +52,7 @@ export async function verifyChain(reader: ChainReader, known?: KnownLink): Promi
   if (!broken && !knownFits)
     broken = breakAt({ ...before, link: known!.link }, 'the known link is not in the chain', []);
   const head = { link: before.link, digest: before.digest };
-  return { intact: broken === null, links: before.link, records, notCovered, head, broken };
+  return { intact: broken === null, links: before.link, records, notCovered, letGo: totalOf(letGo), head, broken };
 }
 
 /** The next links, as many as hold a bearable number of rows. */
@@ -81,11 +88,17 @@ function firstAfter(rows: readonly ChainedRow[], seq: number): number {
   return low;
 }
 
-function flawOf(before: Link, link: Link, rows: Rows): Verification['broken'] {
+function flawOf(before: Link, link: Link, rows: Rows, remnants: Remnants): Verification['broken'] {
   const all = CHAINED.flatMap((table) => rows[table]);
   if (link.link !== before.link + 1) return breakAt(link, `link ${before.link + 1} is missing`, all);
   if (digestOfLink(link, before.digest) !== link.digest) return breakAt(link, 'the link itself was changed', all);
-  const table = CHAINED.find((t) => digestOfRows(rows[t]) !== link[`${t}_digest`]);
+  const said = link.let_go === null ? undefined : (JSON.parse(link.let_go) as { remnants: string });
+  if (said && digestOfRemnants(remnants.madeBy(link.link)) !== said.remnants)
+    return breakAt(link, 'what this link says was let go was changed', []);
+  const table = CHAINED.find((t) => {
+    const left = t === 'reading' ? remnants.of(link.link) : undefined;
+    return digestOfRows(rows[t]) !== (left ?? link[`${t}_digest`]);
+  });
   if (!table) return null;
   return breakAt(link, `a row of ${table} stored with this link was changed, removed or slipped in`, rows[table]);
 }
@@ -97,6 +110,38 @@ async function slippedInAfter(reader: ChainReader, head: Link): Promise<Verifica
     if (rows.length > 0) return breakAt(head, 'records were slipped in after the last link', rows);
   }
   return null;
+}
+
+const MOST_LET_GO = 100;
+
+function letGoneWith({ link, at_us, let_go }: Link): LetGone {
+  const { by, takenBefore, readings, held } = JSON.parse(let_go!) as LetGone;
+  return { link, at: formatInstant(at_us), by, takenBefore, readings, held };
+}
+
+const totalOf = (all: readonly LetGone[]): Verification['letGo'] => ({
+  readings: all.reduce((sum, { readings }) => sum + readings, 0),
+  last: all.slice(-MOST_LET_GO),
+});
+
+/** What is left of links that lost readings. Asked link by link, in their order. */
+class Remnants {
+  private next = 0;
+  private covering: Remnant[] = [];
+
+  constructor(private readonly all: readonly Remnant[]) {}
+
+  /** The digest of what is left now: the newest that was said of the link; undefined when it lost nothing. */
+  of(link: number): string | undefined {
+    while (this.next < this.all.length && this.all[this.next]!.from_link <= link)
+      this.covering.push(this.all[this.next++]!);
+    this.covering = this.covering.filter((r) => r.to_link >= link);
+    return this.covering.toSorted((a, b) => b.link - a.link)[0]?.remaining;
+  }
+
+  madeBy(link: number): Remnant[] {
+    return this.all.filter((r) => r.link === link);
+  }
 }
 
 const breakAt = ({ link, at_us }: Pick<Link, 'link' | 'at_us'>, why: string, rows: readonly ChainedRow[]): Broken => ({

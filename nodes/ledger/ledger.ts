@@ -121,6 +121,19 @@ export interface Verification {
   readonly records: number;
   /** records older than the chain: nothing is said of them */
   readonly notCovered: number;
+  /** readings that were summed up and let go, in all, and the last times that was done */
+  readonly letGo: {
+    readonly readings: number;
+    readonly last: readonly {
+      readonly link: number;
+      readonly at: string;
+      readonly by: string;
+      readonly takenBefore: string;
+      readonly readings: number;
+      /** readings as old that stayed since something rests on them */
+      readonly held: number;
+    }[];
+  };
   /** note it elsewhere: only with it can it be shown that the end of the ledger was not cut off or written anew */
   readonly head: KnownLink;
   /** the first place that does not fit */
@@ -203,6 +216,11 @@ export interface Ledger {
   verify(known?: KnownLink): Promise<Verification>;
   /** What several workers need to share out the work; a driver for one worker has none. */
   readonly sharing?: Sharing;
+  /**
+   * Sums up readings older than so many days by terminal and day, and lets them go: not those that a finding that holds, an open alert
+   * or a waiting delivery rests on. One let go and delivered again is taken for new.
+   */
+  letGo(days: number): Promise<{ readonly letGo: number; readonly held: number }>;
   /**
    * Called after each commit that stored findings, rejections or alert transitions, by other workers as well where the ledger is shared;
    * returns the way to stop.

@@ -6,6 +6,8 @@ import { chainByTable } from './0003-chain-by-table';
 import { claims } from './0004-claims';
 import { partitions } from './0005-partitions';
 import { views } from './0006-views';
+import { letGo } from './0007-let-go';
+import { letGoViews } from './0008-let-go-views';
 
 /** What the databases write differently. */
 export interface DialectWords {
@@ -35,6 +37,8 @@ const STEPS: Readonly<Record<string, Step>> = {
   '0004-claims': claims,
   '0005-partitions': (db, words) => (words.hasPartitions ? partitions(db, words) : Promise.resolve()),
   '0006-views': views,
+  '0007-let-go': letGo,
+  '0008-let-go-views': letGoViews,
 };
 
 export function ledgerMigrations(words: DialectWords): MigrationProvider {

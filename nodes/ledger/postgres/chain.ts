@@ -3,6 +3,7 @@ import type { Pool } from 'pg';
 import { type ChainedRow, cellsOfLink, LINK_COLUMNS, type Link, nextLink } from '../chain-link';
 import { type ChainReader, verifyChain } from '../chain-verify';
 import type { KnownLink, Verification } from '../ledger';
+import type { Remnant } from '../retention/chain-let-go';
 import type { Client } from './connection';
 import type { StoredRow } from './stored-row';
 
@@ -43,6 +44,7 @@ function readerOf(client: Client): ChainReader {
           upTo,
         ])
       ).rows,
+    remnants: async () => (await client.query<Remnant>('select * from chain_let_go order by from_link, link')).rows,
     countUpTo: async (table, seq) =>
       (await client.query<{ n: number }>(`select count(*) as n from ${table} where seq <= $1`, [seq])).rows[0]!.n,
     pause: async () => {},

@@ -15,6 +15,8 @@ import type {
   RecordQuery,
 } from '../ledger';
 import { countRecords, findRecords } from '../record-query';
+import { run } from '../retention/question';
+import { Retention } from '../retention/retention';
 import type { LedgerTables } from '../schema';
 import type { DeliveryQuery } from '../sqlite/outbox';
 import { storeBatches } from './admission';
@@ -30,6 +32,7 @@ import { makePartitions } from './partitions';
 import { PostgresSharing } from './postgres-sharing';
 import * as readingRows from './readings';
 import { storeRejections } from './rejections';
+import { dropEmptied, postgresRetention } from './retention';
 import type { StoredRow } from './stored-row';
 import { advance, countStored, cursor, readCounts } from './tally';
 import { inTransaction } from './transaction';
@@ -46,6 +49,8 @@ export interface PostgresLedgerOptions {
   readonly closeWithinMs?: number;
   /** what one partition of the large tables holds; a month when left out */
   readonly partition?: Stretch;
+  /** readings older than so many days are summed up and let go; left out: none ever is */
+  readonly retainDays?: number;
   readonly nowUs?: () => number;
 }
 
@@ -55,6 +60,7 @@ interface Opened {
   readonly commits: GroupCommit;
   readonly news: News;
   readonly upkeep: NodeJS.Timeout;
+  readonly retention: Retention;
 }
 
 const systemClockUs = () => Date.now() * 1000;
@@ -92,6 +98,7 @@ export class PostgresLedger implements Ledger {
     await this.opening?.catch(() => {});
     const parts = this.parts;
     if (!parts) return;
+    await parts.retention.close();
     this.parts = undefined;
     this.opening = undefined;
     clearInterval(parts.upkeep);
@@ -177,6 +184,10 @@ export class PostgresLedger implements Ledger {
     return this.read(({ pool }) => verify(pool, known));
   }
 
+  letGo(days: number) {
+    return this.demandOpen().retention.letGo(days);
+  }
+
   async health(): Promise<LedgerHealth> {
     const parts = this.parts;
     if (!parts) return { ok: false, error: this.openingError || `ledger ${this.label} is not open`, ...EMPTY };
@@ -220,8 +231,18 @@ export class PostgresLedger implements Ledger {
         },
         afterCommit: (stored) => this.tell(stored),
       });
+      const retention = new Retention({
+        words: postgresRetention,
+        nowUs: this.nowUs,
+        transaction: (steps) =>
+          this.writeAlone(1, (client) =>
+            run(steps(), async ({ sql, values }) => (await client.query(sql, [...values])).rows),
+          ),
+        afterwards: (beforeUs) => this.writeAlone(1, (client) => dropEmptied(client, beforeUs)),
+      });
+      if (this.options.retainDays !== undefined) retention.start(this.options.retainDays);
       const upkeep = setInterval(() => void this.makePartitions(pool).catch(() => {}), UPKEEP_EVERY_MS).unref();
-      this.parts = { pool, kysely, commits, news, upkeep };
+      this.parts = { pool, kysely, commits, news, upkeep, retention };
     } catch (cause) {
       await pool.end();
       throw cause;

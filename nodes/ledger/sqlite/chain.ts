@@ -11,6 +11,7 @@ import {
 } from '../chain-link';
 import { type ChainReader, verifyChain } from '../chain-verify';
 import type { KnownLink, Verification } from '../ledger';
+import type { Remnant } from '../retention/chain-let-go';
 
 type OfEach = Readonly<Record<ChainedTable, StatementSync>>;
 
@@ -18,6 +19,7 @@ export class Chain implements ChainReader {
   private readonly head: StatementSync;
   private readonly after: StatementSync;
   private readonly insert: StatementSync;
+  private readonly remnantsOf: StatementSync;
   private readonly rowsOf: OfEach;
   private readonly countOf: OfEach;
 
@@ -30,6 +32,7 @@ export class Chain implements ChainReader {
     this.insert = database.prepare(
       `insert into chain_link (${LINK_COLUMNS.join(', ')}) values (${LINK_COLUMNS.map(() => '?').join(', ')})`,
     );
+    this.remnantsOf = database.prepare('select * from chain_let_go order by from_link, link');
     const ofEach = (sql: (table: ChainedTable) => string) =>
       Object.fromEntries(CHAINED.map((t) => [t, database.prepare(sql(t))])) as OfEach;
     this.rowsOf = ofEach((t) => `select seq, id, body from ${t} where seq > ? and seq <= ? order by seq`);
@@ -59,6 +62,10 @@ export class Chain implements ChainReader {
 
   async countUpTo(table: ChainedTable, seq: number): Promise<number> {
     return (this.countOf[table].get(seq) as { n: number }).n;
+  }
+
+  async remnants(): Promise<Remnant[]> {
+    return this.remnantsOf.all() as unknown as Remnant[];
   }
 
   /** The only moment in which others write: between two of these nothing moves. */

@@ -16,11 +16,14 @@ import type {
   RecordQuery,
 } from '../ledger';
 import { countRecords, findRecords } from '../record-query';
+import { type Row, runNow } from '../retention/question';
+import { Retention } from '../retention/retention';
 import type { LedgerTables } from '../schema';
 import { type Durability, identityOf, migrate, openFile, setDurability } from './database-file';
 import { GroupCommit } from './group-commit';
 import type { DeliveryQuery } from './outbox';
 import { makeParts, type Parts } from './parts';
+import { numbered, sqliteRetention } from './retention-words';
 import { explained, StoreTrouble } from './store-trouble';
 import { Transactions } from './transactions';
 
@@ -37,6 +40,8 @@ export interface SqliteLedgerOptions {
   readonly closeWithinMs?: number;
   /** further pragmas, e.g. 'cache_size = -65536' */
   readonly pragmas?: readonly string[];
+  /** readings older than so many days are summed up and let go; left out: none ever is */
+  readonly retainDays?: number;
   readonly nowUs?: () => number;
 }
 
@@ -44,6 +49,7 @@ interface Opened extends Parts {
   readonly database: DatabaseSync;
   readonly kysely: Kysely<LedgerTables>;
   readonly commits: GroupCommit;
+  readonly retention: Retention;
 }
 
 const systemClockUs = () => Date.now() * 1000;
@@ -77,6 +83,7 @@ export class SqliteLedger implements Ledger {
     await this.opening?.catch(() => {});
     const parts = this.parts;
     if (!parts) return;
+    await parts.retention.close();
     await parts.commits.close();
     this.parts = undefined;
     this.opening = undefined;
@@ -168,6 +175,10 @@ export class SqliteLedger implements Ledger {
     return this.read((parts) => parts.chain.verify(known));
   }
 
+  letGo(days: number) {
+    return this.demandOpen().retention.letGo(days);
+  }
+
   async health(): Promise<LedgerHealth> {
     const parts = this.parts;
     if (!parts) return { ok: false, error: this.openingError || `ledger ${this.label} is not open`, ...EMPTY };
@@ -208,7 +219,16 @@ export class SqliteLedger implements Ledger {
         closeWithinMs,
         afterCommit: (stored) => this.listeners.tell(stored),
       });
-      this.parts = { database, kysely, commits, ...parts };
+      const retention = new Retention({
+        words: sqliteRetention,
+        nowUs,
+        transaction: (steps) =>
+          this.write(1, () =>
+            runNow(steps(), ({ sql, values }) => database.prepare(numbered(sql)).all(...values) as Row[]),
+          ),
+      });
+      if (this.options.retainDays !== undefined) retention.start(this.options.retainDays);
+      this.parts = { database, kysely, commits, retention, ...parts };
     } catch (cause) {
       database.close();
       throw cause;

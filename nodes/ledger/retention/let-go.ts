@@ -1,0 +1,121 @@
+/**
+ * Old readings are summed up by day and let go, a batch in one transaction. What a finding that holds, an open alert or a delivery that
+ * waits rests on stays, directly or through other findings, until nothing rests on it any more.
+ */
+
+import { type DaySummary, keyOfDay, mergeDays, summariseDays } from '../../../lib/day-summary';
+import { formatInstant } from '../../../lib/instant';
+import type { Reading } from '../../../lib/records';
+import { linkLetGo } from './chain-let-go';
+import { ask, type RetentionWords, type Row, type Steps } from './question';
+
+export interface LetGoOrder {
+  /** readings taken before are old, microseconds since 1970 */
+  readonly beforeUs: number;
+  readonly nowUs: number;
+  /** on whose behalf, for the chain */
+  readonly by: string;
+  readonly limit: number;
+}
+
+export interface LetGone {
+  readonly letGo: number;
+  /** readings that stay because something rests on them, of those looked at now */
+  readonly held: number;
+  /** there may be more */
+  readonly more: boolean;
+}
+
+/** Old readings that were never looked at. */
+export function* letGoOld(words: RetentionWords, order: LetGoOrder): Steps<LetGone> {
+  const old = yield* ask(
+    `select seq, id, taken_at_us, body from reading where taken_at_us < $1 and not exists
+       (select 1 from reading_held where reading_held.id = reading.id) order by taken_at_us, seq limit $2`,
+    order.beforeUs,
+    order.limit,
+  );
+  if (old.length === 0) return { letGo: 0, held: 0, more: false };
+  const needed = yield* restedOn(words, old.map(idOf));
+  yield* addToDays(words, summariseDays(old.map(({ body }) => JSON.parse(body as string) as Reading)));
+  const [held, free] = parted(old, needed);
+  for (const { id, seq, taken_at_us } of held)
+    yield* ask('insert into reading_held (id, seq, taken_at_us) values ($1, $2, $3)', id!, seq!, taken_at_us!);
+  yield* remove(words, free, order, held.length);
+  return { letGo: free.length, held: held.length, more: old.length === order.limit };
+}
+
+/** Readings held back before, from a place on: those on which nothing rests now. */
+export function* letGoHeld(
+  words: RetentionWords,
+  order: LetGoOrder,
+  afterSeq: number,
+): Steps<LetGone & { last: number }> {
+  const rows = yield* ask(
+    'select seq, id, taken_at_us from reading_held where seq > $1 order by seq limit $2',
+    afterSeq,
+    order.limit,
+  );
+  const [held, free] = parted(rows, yield* restedOn(words, rows.map(idOf)));
+  yield* remove(words, free, order, held.length);
+  if (free.length > 0)
+    yield* ask(`delete from reading_held where id in (${words.texts(1)})`, JSON.stringify(free.map(idOf)));
+  const last = rows.length > 0 ? Number(rows.at(-1)!.seq) : afterSeq;
+  return { letGo: free.length, held: held.length, more: rows.length === order.limit, last };
+}
+
+function* remove(words: RetentionWords, free: readonly Row[], order: LetGoOrder, held: number): Steps<void> {
+  if (free.length === 0) return;
+  const times = free.map((row) => Number(row.taken_at_us));
+  yield* ask(
+    `delete from reading where id in (${words.texts(1)}) and taken_at_us between $2 and $3`,
+    JSON.stringify(free.map(idOf)),
+    Math.min(...times),
+    Math.max(...times),
+  );
+  yield* ask("update tally set amount = amount - $1 where name = 'reading'", free.length);
+  const seqs = free.map((row) => Number(row.seq));
+  const said = { by: order.by, takenBefore: formatInstant(order.beforeUs), readings: free.length, held };
+  yield* linkLetGo(seqs, said, order.nowUs);
+}
+
+/** Those among readings that something current rests on, directly or through findings. */
+function* restedOn(words: RetentionWords, ids: readonly string[]): Steps<ReadonlySet<string>> {
+  const rows = yield* ask(
+    `with recursive needed (id) as (${words.restsOn('alert', "state <> 'normal'")} union ${words.restsOn('delivery', "state = 'waiting'")}),
+     above (reading, id, holds) as (
+       select value, value, false from (${words.texts(1)}) as t
+       union select above.reading, finding.id, finding.superseded_by is null from above
+         join finding_source on source_id = above.id join finding on finding.seq = finding_seq)
+     select distinct reading as id from above where holds or id in (select id from needed)`,
+    JSON.stringify(ids),
+  );
+  return new Set(rows.map(idOf));
+}
+
+function* addToDays(words: RetentionWords, days: readonly DaySummary[]): Steps<void> {
+  for (const day of days) {
+    const [known] = yield* ask(
+      'select body from reading_day where terminal = $1 and day = $2 and against = $3',
+      day.terminal,
+      day.day,
+      day.against,
+    );
+    const before = known ? (JSON.parse(known.body as string) as DaySummary) : undefined;
+    const now = before && keyOfDay(before) === keyOfDay(day) ? mergeDays(before, day) : day;
+    yield* ask(
+      `insert into reading_day (terminal, day, against, readings, body) values ($1, $2, $3, $4, cast($5 as ${words.json}))
+       on conflict (terminal, day, against) do update set readings = excluded.readings, body = excluded.body`,
+      day.terminal,
+      day.day,
+      day.against,
+      now.readings,
+      JSON.stringify(now),
+    );
+  }
+}
+
+function parted(rows: readonly Row[], needed: ReadonlySet<string>): [held: Row[], free: Row[]] {
+  return [rows.filter((row) => needed.has(idOf(row))), rows.filter((row) => !needed.has(idOf(row)))];
+}
+
+const idOf = (row: Row): string => row.id as string;
