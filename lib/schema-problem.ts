@@ -96,6 +96,16 @@ const alternative = (part: SchemaPart): string =>
   part.const === undefined ? (part.description ?? part.type ?? 'another form') : JSON.stringify(part.const);
 
 function shown(data: unknown): string {
-  const text = typeof data === 'number' ? String(data) : (JSON.stringify(data) ?? String(data));
+  const text = written(data);
   return text.length > 80 ? `${text.slice(0, 77)}...` : text;
+}
+
+/** Programs may give what JSON cannot: a bigint, or an object that holds itself. */
+function written(data: unknown): string {
+  if (typeof data === 'number' || typeof data === 'bigint') return String(data);
+  try {
+    return JSON.stringify(data) ?? String(data);
+  } catch {
+    return `${Array.isArray(data) ? 'an array' : 'an object'} that cannot be written as JSON`;
+  }
 }

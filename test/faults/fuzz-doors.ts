@@ -1,12 +1,10 @@
 /**
  * The doors through which strangers' data comes, each with what must hold whatever comes: an answer in our words, never an exception,
- * and nothing let in that breaks the published schema. Schemas are held by an Ajv of this file, not by the validator under test.
+ * and nothing let in that breaks the published schema.
  */
 import { isDeepStrictEqual } from 'node:util';
-import Ajv2020 from 'ajv/dist/2020';
 import { readNetwork } from '../../lib/network-document';
 import { parseReading } from '../../lib/reading';
-import { type Reading, schemas } from '../../lib/records';
 import { httpTarget } from '../../nodes/handoff/http-target';
 import { Trouble } from '../../nodes/kit/trouble';
 import { readPageKey } from '../../nodes/ledger/page-key';
@@ -16,16 +14,9 @@ import type { Taken } from '../../nodes/readings-in/arrival';
 import { take, takeValue } from '../../nodes/readings-in/intake';
 import { type Mapping, makeMapping } from '../../nodes/readings-in/mapping';
 import type { Hostile } from './fuzz-input';
+import { signalDoors } from './fuzz-signals';
+import { arrival, asBytes, type DoorCase, demand, RECEIVED_AT_US, RULES, soundParse, soundTaken } from './fuzz-sound';
 
-/** Throws, with the input, when something that must hold does not. */
-export type DoorCase = (hostile: Hostile) => void | Promise<void>;
-
-const ajv = new Ajv2020({ strict: false, formats: { instant: /^\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d+)?Z$/ } });
-const isReading = ajv.compile(JSON.parse(JSON.stringify(schemas.reading)));
-const isRejection = ajv.compile(JSON.parse(JSON.stringify(schemas.rejection)));
-
-const RECEIVED_AT_US = Date.parse('2026-05-04T10:20:00Z') * 1000;
-const RULES = { maxBytes: 65_536, futureToleranceS: 5 };
 const SOUND = {
   terminal: 'hollin-bank/F3/S118/1',
   takenAt: '2026-05-04T10:15:30.250000Z',
@@ -64,49 +55,9 @@ export async function openDoors(): Promise<Doors> {
     'page key': (h) => soundPageKey(h),
     ledger: async (h) => soundStored(ledger, take(arrival(asBytes(h.almost(SOUND))), RULES)),
     'address of a webhook': (h) => soundAddress(h.damaged(h.pick(ADDRESSES))),
+    ...signalDoors(),
   };
   return { cases, close: () => ledger.close() };
-}
-
-const arrival = (bytes: Buffer) => ({ topic: 'readings/P-01', bytes, receivedAtUs: RECEIVED_AT_US, retain: false });
-
-function asBytes(value: unknown): Buffer {
-  try {
-    return Buffer.from(JSON.stringify(value) ?? '');
-  } catch {
-    return Buffer.from('unwritable');
-  }
-}
-
-function demand(holds: boolean, what: string): asserts holds {
-  if (!holds) throw new Error(what);
-}
-
-function soundTaken({ readings, rejection }: Taken): void {
-  for (const reading of readings) soundReading(reading);
-  if (rejection) {
-    demand(
-      isRejection(JSON.parse(JSON.stringify(rejection))) === true,
-      `a rejection breaks its schema: ${JSON.stringify(isRejection.errors)}`,
-    );
-    demand(
-      rejection.problems.length > 0 && rejection.problems.every((p) => p.what !== '' && p.expected !== ''),
-      'a problem says nothing',
-    );
-  }
-}
-
-function soundReading(reading: Reading): void {
-  const wire: object = JSON.parse(JSON.stringify(reading));
-  demand(isReading(wire) === true, `a reading breaks its schema: ${JSON.stringify(isReading.errors)}`);
-  const again = parseReading(wire);
-  demand(again.ok && again.reading.id === reading.id, 'written and read again it has another id');
-  demand(!Object.hasOwn(wire as object, '__proto__'), 'a member is called __proto__');
-}
-
-function soundParse(parsed: ReturnType<typeof parseReading>): void {
-  if (parsed.ok) soundReading(parsed.reading);
-  else demand(parsed.problems.length > 0, 'refused without a reason');
 }
 
 function soundNetwork(text: string, openPoints: string | undefined): void {

@@ -115,6 +115,26 @@ export class Hostile {
     return this.below(50) === 0 ? Buffer.from(bytes.toString(), 'utf16le') : bytes;
   }
 
+  /** Binary data with up to eight injuries: bits turned, bytes gone, doubled, put in, or the end cut off. */
+  broken(bytes: Uint8Array): Uint8Array {
+    let hurt = Buffer.from(bytes);
+    for (let n = 1 + this.below(8); n > 0; n--) {
+      const at = this.below(hurt.length + 1);
+      const to = at + this.below(Math.min(20, hurt.length - at + 1));
+      const kind = this.below(5);
+      if (kind === 0) hurt = Buffer.concat([hurt.subarray(0, at), hurt.subarray(to)]);
+      else if (kind === 1) hurt = Buffer.concat([hurt.subarray(0, to), hurt.subarray(at)]);
+      else if (kind === 2) hurt = Buffer.concat([hurt.subarray(0, at), this.noise(), hurt.subarray(at)]);
+      else if (kind === 3 && this.below(4) === 0) hurt = hurt.subarray(0, at);
+      else if (at < hurt.length) hurt[at] = this.pick([hurt[at]! ^ (1 << this.below(8)), 0, 0xff, 0x7f, 0x80]);
+    }
+    return hurt;
+  }
+
+  private noise(): Buffer {
+    return Buffer.from(Array.from({ length: this.below(12) }, () => this.below(256)));
+  }
+
   /** A value as JSON could give it, and sometimes as only JavaScript could. */
   value(depth = 0): unknown {
     const kind = this.below(depth > 5 ? 9 : 14);
