@@ -131,6 +131,7 @@ function sectionsOf(problem: Problem, after: Loading): PlanSection[] {
   const one = (row: SectionLoading) => ({
     unbalancePct: row.unbalancePct.kW === null ? null : tidyFigure(row.unbalancePct.kW),
     neutralA: tidyFigure(row.neutral.magnitude),
+    phases: row.phases.map(({ phase, kW, amperes }) => ({ phase, kW: tidyFigure(kW), amperes: tidyFigure(amperes) })),
   });
   const before = sectionLoading(loading);
   const then = new Map(sectionLoading(after).map((r) => [`${r.section} ${r.snapshot}`, r]));
@@ -140,6 +141,7 @@ function sectionsOf(problem: Problem, after: Loading): PlanSection[] {
       snapshot: row.snapshot,
       before: one(row),
       after: one(then.get(`${row.section} ${row.snapshot}`)!),
+      undecidedKW: tidyFigure(row.undecided.kW),
     })),
   );
 }

@@ -244,6 +244,8 @@ export interface CurvePoint {
   readonly unbalance: number;
   readonly bound: number | null;
   readonly proven: boolean;
+  /** what always taking the best next move reaches with so many: the peer */
+  readonly greedy: number;
 }
 
 /** What 0, 1, 2 .. moves can do at best. Ends early when more moves bring nothing. Never worse than greedy's own curve. */
@@ -258,8 +260,15 @@ export async function moveCurve(
     const aim = { kind: 'best', moves } as const;
     const plan = await planMoves(loading, { ...options, aim, ...(from ? { from } : {}) });
     from = plan.at;
-    points.push({ moves, unbalance: plan.after, bound: plan.bound, proven: plan.proven });
+    const { after: unbalance, bound, proven } = plan;
+    points.push({ moves, unbalance, bound, proven, greedy: greedyAlone(plan.problem, options) });
     if (plan.after <= TINY) break;
   }
   return points;
+}
+
+function greedyAlone(problem: Problem, { nowMs, timeS, stopped }: Pick<SearchOptions, 'nowMs' | 'timeS' | 'stopped'>) {
+  const state = new PlanState(problem);
+  greedy(state, { nowMs, untilMs: nowMs() + 1000 * timeS, ...(stopped ? { stopped } : {}) });
+  return state.unbalance();
 }

@@ -35,11 +35,20 @@ export const PlanMove = Type.Object({
 });
 export type PlanMove = Static<typeof PlanMove>;
 
+const Standing = Type.Object({
+  unbalancePct: orNull('of the mean, kW'),
+  neutralA: Figure('amperes in the neutral'),
+  phases: Type.Optional(
+    Type.Array(Type.Object({ phase: Name('phase label'), kW: Figure('kilowatts'), amperes: Figure('amperes') })),
+  ),
+});
+
 export const PlanSection = Type.Object({
   section: Name('watched section'),
   snapshot: Name('snapshot'),
-  before: Type.Object({ unbalancePct: orNull('of the mean, kW'), neutralA: Figure('amperes in the neutral') }),
-  after: Type.Object({ unbalancePct: orNull('of the mean, kW'), neutralA: Figure('amperes in the neutral') }),
+  before: Standing,
+  after: Standing,
+  undecidedKW: Type.Optional(Figure('kilowatts on phases that are not known, in neither')),
 });
 export type PlanSection = Static<typeof PlanSection>;
 

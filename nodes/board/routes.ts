@@ -7,6 +7,7 @@ import { healthRoutes } from './health-routes';
 import { jobSheetRoutes } from './job-sheet-routes';
 import { pageRoutes } from './page-files';
 import { placeRoutes } from './place-routes';
+import { planRoutes } from './plan-routes';
 import { recordRoutes } from './record-routes';
 import type { Route } from './route';
 
@@ -16,6 +17,7 @@ export const routes: readonly Route[] = [
   ...recordRoutes,
   ...placeRoutes,
   ...feederRoutes,
+  ...planRoutes,
   ...fieldRoutes,
   ...jobSheetRoutes,
   ...healthRoutes,

@@ -13,13 +13,20 @@ import type { StatusLight } from '../kit/status';
 import { asError, Trouble } from '../kit/trouble';
 import { documentFrom, PlanDesk } from './desk';
 import { type LedgerOfPlans, recall } from './recall';
-import { type PlanSettings, requestOf, searchSettings } from './request';
+import { type PlanSettings, type Request, requestOf, searchSettings } from './request';
+import { type PlanWindow, sectionsOf } from './window';
 
 interface LoadPlanDef extends NodeDef, Required<PlanSettings> {
   ledger?: string;
   source: string;
   document: string;
   file: string;
+}
+
+interface Answered {
+  /** as it leaves the node */
+  readonly plan?: { readonly payload: Plan; readonly workList: string; readonly impossible: boolean };
+  readonly answer?: unknown;
 }
 
 export = (RED: NodeAPI) => {
@@ -56,11 +63,37 @@ function start(RED: NodeAPI, node: Node, def: LoadPlanDef, light: StatusLight): 
     (cause) => node.error(asError(cause)),
   );
 
-  async function planned(plan: Plan): Promise<object> {
+  async function planned(plan: Plan): Promise<{ payload: Plan; workList: string }> {
     if (ledger) await keep(ledger, [plan]);
     show(plan);
     return { payload: plan, workList: workListCsv(plan) };
   }
+
+  async function asked(request: Request): Promise<Answered> {
+    await recalled;
+    if (request.ask === 'cancel') {
+      desk.cancel();
+      return {};
+    }
+    if (request.ask === 'loading') return { answer: desk.loadingRows(request) };
+    if (request.ask === 'phase') return { answer: desk.phaseOptions(request) };
+    light.show('blue', 'dot', say('searching', { moves: 0 }));
+    const answer = await desk.search(request, Date.now()).finally(() => show(desk.plan));
+    if ('curve' in answer) return { answer: answer.curve };
+    return { plan: { ...(await planned(answer.plan)), impossible: answer.impossible } };
+  }
+
+  (node as Node & { planWindow: PlanWindow }).planWindow = {
+    feeder: document?.id,
+    sections: sectionsOf(document),
+    phases: document?.phases ?? ['A', 'B', 'C'],
+    async ask(given) {
+      const { plan, answer } = await asked(requestOf(given));
+      // The flow hears of a plan that was asked for here as of any other.
+      if (plan) node.send([{ ...plan }, null] as never);
+      return plan?.payload ?? answer ?? null;
+    },
+  };
 
   async function take(msg: FlowMessage, send: (out: unknown[]) => void): Promise<void> {
     await recalled;
@@ -71,14 +104,9 @@ function start(RED: NodeAPI, node: Node, def: LoadPlanDef, light: StatusLight): 
       if (last) send([{ ...msg, ...(await planned(last)) }, null]);
       return;
     }
-    const request = requestOf(msg.payload);
-    if (request.ask === 'cancel') return desk.cancel();
-    if (request.ask === 'loading') return send([null, { ...msg, payload: desk.loadingRows(request) }]);
-    if (request.ask === 'phase') return send([null, { ...msg, payload: desk.phaseOptions(request) }]);
-    light.show('blue', 'dot', say('searching', { moves: 0 }));
-    const answer = await desk.search(request, Date.now()).finally(() => show(desk.plan));
-    if ('curve' in answer) return send([null, { ...msg, payload: answer.curve }]);
-    send([{ ...msg, ...(await planned(answer.plan)), impossible: answer.impossible }, null]);
+    const { plan, answer } = await asked(requestOf(msg.payload));
+    if (plan) send([{ ...msg, ...plan }, null]);
+    else if (answer) send([null, { ...msg, payload: answer }]);
   }
 
   node.on('input', (msg, send, done) => {

@@ -5,6 +5,7 @@ import { Feeder } from './feeder';
 import { Health } from './health';
 import { isLive } from './line';
 import { place, TABS, type Tab, to } from './place';
+import { PlanPage } from './plan/plan-page';
 import { Records } from './records';
 import { SitePage } from './site';
 import { THEMES, theme } from './theme';
@@ -14,10 +15,11 @@ const NAMES: Readonly<Record<Tab, string>> = {
   alerts: 'Alerts',
   site: 'Site',
   feeder: 'Feeder',
+  plan: 'Load plan',
   records: 'Records',
   health: 'Health',
 };
-const PAGES = { alerts: Alerts, site: SitePage, feeder: Feeder, records: Records, health: Health };
+const PAGES = { alerts: Alerts, site: SitePage, feeder: Feeder, plan: PlanPage, records: Records, health: Health };
 effect(() => {
   document.title = `${NAMES[place.value.tab]} – Phaseloom board`;
 });

@@ -1,7 +1,7 @@
 /** Where in the board one is: #alerts, #site/quillmere/F3/S104, #records?kinds=comparison. */
 import { signal } from '@preact/signals';
 
-export const TABS = ['alerts', 'site', 'feeder', 'records', 'health'] as const;
+export const TABS = ['alerts', 'site', 'feeder', 'plan', 'records', 'health'] as const;
 export type Tab = (typeof TABS)[number];
 
 export interface Place {

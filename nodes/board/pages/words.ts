@@ -36,6 +36,8 @@ export const KINDS: readonly Kind[] = [
   'identification',
   'rotation',
   'trace',
+  'correction',
+  'plan',
   'alert',
   'rejection',
   'reading',
@@ -72,6 +74,10 @@ export function gist(r: PhaseloomRecord): string {
       return readingGist(r);
     case 'trace':
       return `${r.corrections.length} corrections, ${r.conflicts.length} contradictions`;
+    case 'correction':
+      return `${r.section}: ${r.recorded.join(' ')} to ${r.phases.join(' ')} ${r.decision} by ${r.by}`;
+    case 'plan':
+      return `${r.moves.length} moves: ${r.before.toFixed(1)} to ${r.after.toFixed(1)} ${r.aim.unit}; ${r.moves.filter((m) => m.state === 'confirmed').length} confirmed`;
     default:
       return '';
   }

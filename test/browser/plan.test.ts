@@ -1,0 +1,98 @@
+/** The load plan page in Chromium. */
+import { readFileSync } from 'node:fs';
+import { expect } from 'chai';
+import type { Browser } from 'playwright-core';
+import { parseCsv } from '../../lib/csv';
+import { launch, open, type Seen } from '../kit/board-browser';
+import { accessibilityViolations, picture, widthBeyondScreen } from '../kit/board-checks';
+import { deployPlan, provenAtT1 } from '../kit/board-plan';
+import { nodeRed, type Rig } from '../kit/node-red';
+
+describe('the load plan page in a browser', function () {
+  this.timeout(90_000);
+  let rig: Rig;
+  let browser: Browser;
+  let seen: Seen | undefined;
+  before(async () => {
+    rig = await nodeRed();
+    browser = await launch();
+    await deployPlan(rig);
+  });
+  afterEach(async () => {
+    await seen?.page.context().close();
+    expect(seen?.troubles ?? []).to.deep.equal([]);
+    seen = undefined;
+  });
+  after(async () => {
+    await browser?.close();
+    await rig.deploy([]);
+  });
+  const board = async (width = 1440, theme: 'light' | 'dark' = 'light') => {
+    seen = await open(browser, `http://127.0.0.1:${rig.port}/phaseloom/#plan`, width, theme);
+    return seen.page;
+  };
+
+  it('makes a plan, shows each phase before and after, and gives the work list as a file', async () => {
+    const page = await board();
+    await page.getByText('No plan has been made for this feeder yet.').waitFor();
+    await page.getByLabel('Most moves').fill('1');
+    await page.getByRole('button', { name: 'Plan anew' }).click();
+    const bars = page.getByRole('region', { name: /Load by phase/ });
+    await bars.getByRole('row').nth(3).waitFor({ timeout: 30_000 });
+    // 30, 45, 105 kW; with t1 (30 kW) from C to A: 60, 45, 75.
+    const cells = await bars.locator('tbody tr').allTextContents();
+    expect(cells).to.deep.equal(['A30.060.0', 'B45.045.0', 'C10575.0']);
+    await bars.getByText(/75\.0 % before, 25\.0 % after/).waitFor();
+    await bars.getByText(/5\.00 kW on unknown phases are in neither/).waitFor();
+    await page.getByText(/1 load with up to 5\.00 kW on phases that are not known/).waitFor();
+    const work = page.getByRole('region', { name: 'Work list' });
+    await work.getByText('1. load t1').waitFor();
+    const coming = page.waitForEvent('download');
+    await work.getByRole('link', { name: 'CSV for the crews' }).click();
+    const rows = parseCsv(readFileSync(await (await coming).path(), 'utf8'));
+    expect(rows[1]!.fields.slice(0, 6)).to.deep.equal(['1', 'load', 't1', 'head', 'C', 'A']);
+    // Readings speak while the page is open.
+    rig.send('plan', { payload: provenAtT1('A', 5) });
+    await work.getByText(/^confirmed by readings/).waitFor();
+    rig.send('plan', { payload: provenAtT1('B', 9) });
+    await work.getByText(/^contradicted: readings prove other phases \(B\)/).waitFor();
+  });
+
+  it('draws what each move buys, with greedy and the bound beside it', async () => {
+    const page = await board();
+    await page.getByLabel('Up to').selectOption('3');
+    await page.getByRole('button', { name: 'Draw the curve' }).click();
+    const curve = page.getByRole('region', { name: 'What each further move buys' });
+    await curve.getByRole('row').nth(3).waitFor({ timeout: 40_000 });
+    const found = await curve.locator('tbody tr td:nth-child(2)').allTextContents();
+    // The readings before put t1 on B: 30, 75, 75 kW; then 60, 45, 75 as planned; then t2 too: 60, 60, 60.
+    expect(found.map((t) => Number.parseFloat(t))).to.deep.equal([50, 25, 0]);
+  });
+
+  it('says on which phase a new customer goes', async () => {
+    const page = await board();
+    await page.getByLabel('Section', { exact: true }).last().fill('far');
+    await page.getByLabel('Load, kW').fill('6');
+    await page.getByRole('button', { name: 'Which phase' }).click();
+    const options = page.getByRole('region', { name: 'Where a new customer goes' });
+    await options.getByRole('row').nth(3).waitFor();
+    expect(await options.locator('tbody tr td:first-child').first().textContent()).to.equal('A');
+  });
+
+  describe('has no violation of WCAG 2.2 A and AA that axe-core finds, and does not scroll sideways,', () => {
+    for (const width of [1440, 360]) {
+      for (const theme of ['light', 'dark'] as const) {
+        it(`at ${width} px, ${theme}`, async () => {
+          const page = await board(width, theme);
+          await page.getByRole('heading', { name: 'Work list' }).waitFor();
+          await page.getByLabel('Up to').selectOption('3');
+          await page.getByRole('button', { name: 'Draw the curve' }).click();
+          await page.locator('.curve').waitFor({ timeout: 40_000 });
+          await picture(page, `plan-${width}-${theme}`, true);
+          expect(await accessibilityViolations(page)).to.deep.equal([]);
+          expect(await widthBeyondScreen(page)).to.be.at.most(0);
+        });
+      }
+    }
+  });
+});
