@@ -63,12 +63,13 @@ export class Holder {
     return this.held.has(name);
   }
 
-  async close(): Promise<void> {
+  /** `keepsClaims`: they lapse by themselves, as if this worker had died. */
+  async close({ keepsClaims = false } = {}): Promise<void> {
     this.closed = true;
     clearTimeout(this.timer);
     await this.beating;
     this.terms.clear();
-    await this.sharing.leave(this.scope, this.holder).catch(() => undefined);
+    if (!keepsClaims) await this.sharing.leave(this.scope, this.holder).catch(() => undefined);
   }
 
   private beat(): Promise<void> {

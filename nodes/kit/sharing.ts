@@ -42,6 +42,10 @@ export interface Sharing {
   hold(request: HoldRequest): Promise<Holding>;
   /** Gives back everything. */
   leave(scope: string, holder: string): Promise<void>;
+  /** Claims of a scope that nobody has held for a time. */
+  lapsed(scope: string, forMs: number): Promise<readonly string[]>;
+  /** There is no such claim any more. */
+  forget(scope: string, name: string): Promise<void>;
   /** Readings of some lanes (doors) after a place in each, in the order of storing. */
   readingsOfLanes(places: readonly LanePlace[], limit: number): Promise<readonly LaneReading[]>;
   /** The place of the newest reading. */

@@ -232,6 +232,8 @@ export interface Ledger {
 export interface LedgerNode {
   /** resolves when open; rejects when it cannot be opened */
   ready(): Promise<Ledger>;
+  /** several workers may use it at once and share out the work */
+  readonly isShared: boolean;
   /** the ledger if it is open now */
   readonly ledger: Ledger | undefined;
 }

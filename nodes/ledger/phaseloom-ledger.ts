@@ -14,7 +14,7 @@ export = (RED: NodeAPI) => {
   function LedgerConfig(this: Node<Credentials> & LedgerNode, def: NodeDef & LedgerSettings) {
     RED.nodes.createNode(this, def);
     const keeper = new LedgerKeeper(def, RED.settings.userDir ?? process.cwd(), this.credentials?.connection);
-    Object.assign(this, { ready: () => keeper.ready() });
+    Object.assign(this, { ready: () => keeper.ready(), isShared: def.driver === 'postgres' });
     Object.defineProperty(this, 'ledger', { get: () => keeper.ledger });
     showVitalSigns(this, ledgerSigns(keeper));
     this.on('close', (_removed: boolean, done: () => void) => {

@@ -12,7 +12,7 @@ export class Dispatch {
   private own: OwnFeed | undefined;
 
   constructor(
-    private readonly settings: Pick<DoorSettings, 'id' | 'instance' | 'settleMs'>,
+    private readonly settings: Pick<DoorSettings, 'id' | 'instance' | 'settleMs' | 'gatherMs'>,
     private readonly storing: Storing<Item>,
     private readonly output: DoorOutput,
     private readonly counts: DoorCounts,
@@ -29,9 +29,9 @@ export class Dispatch {
     await storing.whenOpen(async (ledger) => {
       if (ledger.sharing) {
         const names = new LaneNames(settings.id);
-        const { id: door, instance, settleMs } = settings;
+        const { id: door, instance, settleMs, gatherMs } = settings;
         const send = (readings: Parameters<DoorOutput['readings']>[0]) => output.readings(readings);
-        const lanes = new LaneFeed(ledger.sharing, names, { door, instance, settleMs, send });
+        const lanes = new LaneFeed(ledger.sharing, names, { door, instance, settleMs, gatherMs, send });
         await lanes.start();
         storing.doorOf = (reading) => names.of(reading.terminal);
         this.lanes = lanes;

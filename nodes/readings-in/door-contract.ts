@@ -12,6 +12,8 @@ export interface DoorSettings extends BatchLimits {
   readonly instance: string;
   readonly window: number;
   readonly settleMs: number;
+  /** where workers share the ledger: how long a reading waits for those taken before it */
+  readonly gatherMs: number;
   readonly takeRetained: boolean;
   /** messages given by hand that may wait */
   readonly maxEntries: number;

@@ -2,8 +2,10 @@
  * The door: messages in, readings and rejections stored in one transaction, only then acknowledged, only then sent into the flow.
  */
 import type { IPublishPacket } from 'mqtt';
+import type { Sharing } from '../kit/sharing';
 import { Trouble } from '../kit/trouble';
 import type { LedgerNode } from '../ledger/ledger';
+import type { Adoption } from './adoption';
 import type { Taken } from './arrival';
 import { Batcher } from './batcher';
 import type { Held } from './connection';
@@ -23,6 +25,10 @@ export class Door {
   readonly storing: Storing<Item>;
   readonly dispatch: Dispatch;
   session: Session | undefined;
+  /** where workers share the ledger */
+  adoption: Adoption | undefined;
+  /** how sessions of workers that are gone are adopted; set before start() */
+  adopts: ((sharing: Sharing) => Adoption) | undefined;
   /** called when it is connected, or no longer */
   changed: () => void = () => undefined;
   /** sources of Sparkplug that are dead or out of step */
@@ -35,7 +41,7 @@ export class Door {
     private readonly settings: DoorSettings,
     private readonly rules: IntakeRules,
     private readonly mapping: Mapping | undefined,
-    ledgerNode: LedgerNode,
+    private readonly ledgerNode: LedgerNode,
     private readonly output: DoorOutput,
   ) {
     // A broker that keeps to the window never reaches twice the window; one that does not is stopped there.
@@ -56,6 +62,10 @@ export class Door {
   /** Sends what an earlier run left unsent, then opens. */
   async start(): Promise<void> {
     await this.dispatch.begin();
+    if (this.isClosing) return;
+    const sharing = this.ledgerNode.ledger?.sharing;
+    if (sharing) this.adoption = this.adopts?.(sharing);
+    await this.adoption?.start();
     if (this.isClosing) return;
     this.batcher.start();
     this.session?.start();
@@ -102,7 +112,7 @@ export class Door {
     await Promise.race([this.batcher.drained(), deadline]);
     for (const { entry } of this.batcher.abandon()) entry?.failed(closing());
     await this.dispatch.close();
-    await this.session?.end(removed);
+    await Promise.all([this.session?.end(removed), this.adoption?.close(removed)]);
   }
 
   private add(item: Item): void {
@@ -146,7 +156,9 @@ export class Door {
   private makeRoom(): void {
     if (this.isClosing) return;
     const hasRoom = this.batcher.pending <= this.highWater / 2 && this.batcher.pendingBytes <= HIGH_WATER_BYTES / 2;
-    if (hasRoom) this.session?.resume();
+    if (!hasRoom) return;
+    this.session?.resume();
+    this.adoption?.resume();
   }
 }
 

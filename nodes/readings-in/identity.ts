@@ -37,6 +37,15 @@ export interface RememberedSession {
   readonly filters: readonly string[];
 }
 
+export type SessionStore = Pick<SessionMemory, 'recall' | 'remember' | 'forget'>;
+
+/** A session that another worker left: not known here before, not remembered after. */
+export const borrowedSession = (session: RememberedSession): SessionStore => ({
+  recall: () => session,
+  remember: () => undefined,
+  forget: () => undefined,
+});
+
 /** What session the broker should be keeping for this node, and what it is subscribed to. */
 export class SessionMemory {
   private readonly file: string;

@@ -8,6 +8,7 @@ import type { LaneReading, Sharing } from '../kit/sharing';
 import type { Outgoing } from './door-contract';
 import type { LaneNames } from './lane-names';
 import { LanePlace } from './lane-place';
+import { TakenOrder } from './taken-order';
 
 const PAGE = 500;
 /** When no worker was heard to store anything, the ledger is asked this often. */
@@ -18,6 +19,8 @@ export interface LaneFeedOptions {
   readonly door: string;
   readonly instance: string;
   readonly settleMs: number;
+  /** how long a reading waits for others that were taken before it and are still to be stored */
+  readonly gatherMs: number;
   readonly send: (readings: readonly Outgoing[]) => void;
 }
 
@@ -25,7 +28,9 @@ export class LaneFeed {
   resent = 0;
   private readonly places = new Map<string, LanePlace>();
   private readonly holder: Holder;
+  private readonly order: TakenOrder;
   private readonly timers: NodeJS.Timeout[] = [];
+  private timer: NodeJS.Timeout | undefined;
   private stopHearing: () => void = () => undefined;
   private feeding: Promise<void> | undefined;
   /** gained, and the place in the ledger not read yet */
@@ -38,6 +43,7 @@ export class LaneFeed {
     private readonly lanes: LaneNames,
     private readonly options: LaneFeedOptions,
   ) {
+    this.order = new TakenOrder(options.gatherMs);
     this.holder = new Holder(sharing, `door:${options.door}`, options.instance, lanes.held, {
       gained: (names) => this.gain(names),
       lost: (names) => this.lose(names),
@@ -77,6 +83,7 @@ export class LaneFeed {
 
   async close(): Promise<void> {
     this.closed = true;
+    clearTimeout(this.timer);
     for (const timer of this.timers) clearInterval(timer);
     this.stopHearing();
     await this.feeding;
@@ -88,11 +95,10 @@ export class LaneFeed {
     while (this.again && !this.closed) {
       this.again = false;
       await this.open([...this.unopened]);
-      const asked = [...this.feedable()].map(([lane, { sentUpTo }]) => ({ lane, seq: sentUpTo }));
+      const asked = [...this.mine()].map(([lane, { readUpTo }]) => ({ lane, seq: readUpTo }));
       const page = asked.length === 0 ? [] : await this.sharing.readingsOfLanes(asked, PAGE);
-      // Whoever took over in the meantime sends it.
-      const mine = this.feedable();
-      this.send(page.filter(({ lane }) => mine.has(lane)));
+      this.take(page);
+      this.sendDue();
       if (page.length === PAGE) this.again = true;
       else for (const { lane } of asked) this.caughtUp(lane);
       if (this.again) await new Promise((turn) => setImmediate(turn));
@@ -100,22 +106,42 @@ export class LaneFeed {
   }
 
   /** Lanes held for certain and not about to be given away; what all hear, always. */
-  private feedable(): ReadonlyMap<string, LanePlace> {
+  private mine(): ReadonlyMap<string, LanePlace> {
     const { held, leaving } = this.holder;
     return new Map(
       [...this.places].filter(([lane]) => lane === this.lanes.all || (held.has(lane) && !leaving.has(lane))),
     );
   }
 
-  private send(page: readonly LaneReading[]): void {
-    if (page.length === 0 || this.closed) return;
-    const outgoing = page.map(({ lane, seq, reading, source }): Outgoing => {
-      const isAgain = this.places.get(lane)!.isCatchingUp;
-      if (isAgain) this.resent++;
-      return { seq, reading, topic: source, ...(isAgain ? { isAgain } : {}) };
+  private take(page: readonly LaneReading[]): void {
+    const taken = page.filter(({ lane, seq }) => {
+      const place = this.places.get(lane);
+      // Lost in the meantime, or opened anew at an earlier place.
+      if (!place || seq <= place.readUpTo) return false;
+      place.read(seq);
+      return true;
     });
-    this.options.send(outgoing);
-    for (const { lane, seq } of page) this.places.get(lane)!.note(seq);
+    this.order.add(taken);
+  }
+
+  /** Whoever took a lane over sends what is in it. */
+  private sendDue(): void {
+    clearTimeout(this.timer);
+    if (this.closed) return;
+    const mine = this.mine();
+    const due = this.order.due((lane) => mine.has(lane));
+    if (due.length > 0) {
+      this.options.send(due.map((it) => this.outgoing(it)));
+      for (const { lane, seq } of due) this.places.get(lane)!.noteSent(seq);
+    }
+    const nextMs = this.order.nextMs();
+    if (nextMs !== undefined) this.timer = setTimeout(() => this.sendDue(), nextMs);
+  }
+
+  private outgoing({ lane, seq, reading, source }: LaneReading): Outgoing {
+    const isAgain = this.places.get(lane)!.isCatchingUp;
+    if (isAgain) this.resent++;
+    return { seq, reading, topic: source, ...(isAgain ? { isAgain } : {}) };
   }
 
   private caughtUp(lane: string): void {
@@ -132,7 +158,9 @@ export class LaneFeed {
   private lose(names: readonly string[]): void {
     for (const name of names) {
       this.unopened.delete(name);
-      if (name !== this.lanes.all) this.places.delete(name);
+      if (name === this.lanes.all) continue;
+      this.places.delete(name);
+      this.order.drop(name);
     }
   }
 
@@ -141,7 +169,9 @@ export class LaneFeed {
     const found = await this.sharing.placesOf(names.map(placeName));
     names.forEach((name, i) => {
       // It may be lost again by now.
-      if (this.unopened.delete(name)) this.places.set(name, new LanePlace(found[i]!));
+      if (!this.unopened.delete(name)) return;
+      this.order.drop(name);
+      this.places.set(name, new LanePlace(found[i]!));
     });
   }
 

@@ -1,33 +1,40 @@
-/** How far one lane has been sent, and how far what was sent has had time to finish. */
+/** How far one lane has been read, what of it waits to be sent, and how far what was sent has had time to finish. */
 
 export class LanePlace {
   /** what is sent now may have been sent before, by another worker or an earlier run */
   isCatchingUp = true;
   private settledUpTo: number;
-  private readonly sent: { seq: number; atMs: number }[] = [];
+  private readonly waiting = new Set<number>();
+  private sent: { readonly seq: number; readonly atMs: number }[] = [];
 
-  constructor(public sentUpTo: number) {
-    this.settledUpTo = sentUpTo;
+  constructor(public readUpTo: number) {
+    this.settledUpTo = readUpTo;
   }
 
-  /** Everything up to here has been sent just now. */
-  note(seq: number): void {
-    if (seq <= this.sentUpTo) return;
-    this.sentUpTo = seq;
+  read(seq: number): void {
+    this.readUpTo = Math.max(this.readUpTo, seq);
+    this.waiting.add(seq);
+  }
+
+  noteSent(seq: number): void {
+    this.waiting.delete(seq);
     this.sent.push({ seq, atMs: performance.now() });
   }
 
-  /** The newest place that was sent long enough ago and not yet told of here. */
-  settled(settleMs: number): number | undefined {
-    const latestMs = performance.now() - settleMs;
-    const unsettled = this.sent.findIndex(({ atMs }) => atMs > latestMs);
-    const done = this.sent.splice(0, unsettled < 0 ? this.sent.length : unsettled).at(-1);
-    if (!done || done.seq <= this.settledUpTo) return undefined;
-    this.settledUpTo = done.seq;
-    return done.seq;
-  }
-
+  /** Nothing that was sent may still be under way in the flow. */
   get isSettled(): boolean {
     return this.sent.length === 0;
+  }
+
+  /** The place up to which everything was sent long enough ago, when it has moved. */
+  settled(settleMs: number): number | undefined {
+    const latestMs = performance.now() - settleMs;
+    this.sent = this.sent.filter(({ atMs }) => atMs > latestMs);
+    let place = this.readUpTo;
+    for (const seq of this.waiting) place = Math.min(place, seq - 1);
+    for (const { seq } of this.sent) place = Math.min(place, seq - 1);
+    if (place <= this.settledUpTo) return undefined;
+    this.settledUpTo = place;
+    return place;
   }
 }

@@ -6,17 +6,18 @@ import { StatusLight } from '../kit/status';
 import { asError, Trouble } from '../kit/trouble';
 import { showVitalSigns } from '../kit/vital-signs';
 import type { LedgerNode } from '../ledger/ledger';
+import { Adoption } from './adoption';
 import { brokerMark, type CoreBroker, connectionOptions } from './broker-options';
 import { Door } from './door';
 import type { DoorOutput, EntryOutcome, ReadingsInNode } from './door-contract';
 import { FaceMaker } from './face';
-import { defaultClientId, instanceId, SessionMemory } from './identity';
+import { borrowedSession, defaultClientId, instanceId, SessionMemory, type SessionStore } from './identity';
 import type { IntakeRules } from './intake';
 import { type Mapping, makeMapping } from './mapping';
 import { batches, rejected, singles } from './messages';
 import { NearMatch } from './near-match';
-import { Session } from './session';
-import { type ReadingsInDef, readSettings, type Settings } from './settings';
+import { Session, type SessionListener } from './session';
+import { filtersOf, type ReadingsInDef, readSettings, type Settings } from './settings';
 import { SparkplugDoor } from './sparkplug';
 
 const START_DEADLINE_MS = 10_000;
@@ -39,6 +40,12 @@ export = (RED: NodeAPI) => {
 function open(RED: NodeAPI, node: ReadingsInNode, settings: Settings, def: ReadingsInDef): Door {
   const ledger = configNode<LedgerNode>(RED, def.ledger);
   if (!ledger) throw new Trouble('config', 'no ledger is chosen: readings must be stored before they are acknowledged');
+  if (settings.group !== '' && !ledger.isShared) {
+    throw new Trouble(
+      'config',
+      'a share group divides the readings among workers, and they need one ledger in PostgreSQL: choose such a ledger, or leave the group empty',
+    );
+  }
   const mapping = settings.mapping ? makeMapping(RED, node, settings.mapping) : undefined;
   const maxEntries = RED.settings.nodeMessageBufferMaxLength || 100_000;
   const limits = { ...settings, maxEntries, id: node.id, instance: instanceOf(RED, settings) };
@@ -46,7 +53,7 @@ function open(RED: NodeAPI, node: ReadingsInNode, settings: Settings, def: Readi
   const taking: Mapping | undefined = sparkplug ? (arrival, rules) => sparkplug.take(arrival, rules) : mapping;
   const door: Door = new Door(limits, rulesOf(RED, settings, def), taking, ledger, outputOf(node, settings));
   door.staleSources = () => sparkplug?.stale ?? 0;
-  if (def.broker) door.session = sessionOf(RED, node, settings, def, door);
+  if (def.broker) openSessions(RED, node, settings, def, door);
   return door;
 }
 
@@ -65,21 +72,36 @@ function rulesOf(RED: NodeAPI, { maxBytes, futureToleranceS }: Settings, def: Re
   return { maxBytes, futureToleranceS, ...(terminals ? { terminals, nearMatch: new NearMatch(terminals) } : {}) };
 }
 
-function sessionOf(RED: NodeAPI, node: ReadingsInNode, settings: Settings, def: ReadingsInDef, door: Door): Session {
+function openSessions(RED: NodeAPI, node: ReadingsInNode, settings: Settings, def: ReadingsInDef, door: Door): void {
   const broker = configNode<CoreBroker>(RED, def.broker);
   if (!broker?.brokerurl) throw new Trouble('config', 'the chosen MQTT broker does not exist');
-  const userDir = RED.settings.userDir ?? process.cwd();
-  const clientId = settings.clientId || defaultClientId(instanceOf(RED, settings), node.id);
-  const options = connectionOptions(broker, { ...settings, clientId, filters: settings.topics });
-  const wanted = { clientId, broker: brokerMark(broker), filters: settings.topics };
-  return new Session(broker.brokerurl, options, wanted, new SessionMemory(userDir, node.id), {
-    arrived: (packet, held) => door.arrived(packet, held),
-    warn: (text) => node.warn(text),
-    note: (text) => {
+  const instance = instanceOf(RED, settings);
+  const filters = filtersOf(settings, broker);
+  const own = settings.clientId || defaultClientId(instance, node.id);
+  const sessionOf = (clientId: string, memory: SessionStore, arrived: SessionListener['arrived']) => {
+    const options = connectionOptions(broker, { ...settings, clientId, filters });
+    const note = (text: string) => {
       node.log(text);
       door.changed();
-    },
-  });
+    };
+    const wanted = { clientId, broker: brokerMark(broker), filters };
+    return new Session(broker.brokerurl, options, wanted, memory, { arrived, warn: (text) => node.warn(text), note });
+  };
+  const memory = new SessionMemory(RED.settings.userDir ?? process.cwd(), node.id);
+  door.session = sessionOf(own, memory, (packet, held) => door.arrived(packet, held));
+  door.adopts = (sharing) =>
+    new Adoption(sharing, {
+      scope: `session:${node.id}:${brokerMark(broker)}`,
+      instance,
+      clientId: own,
+      open: (clientId) =>
+        sessionOf(clientId, borrowedSession({ clientId, broker: brokerMark(broker), filters }), (packet, held) => {
+          door.adoption?.read();
+          return door.arrived(packet, held);
+        }),
+      isBusy: () => door.pending >= settings.batchSize,
+      note: (text) => node.log(text),
+    });
 }
 
 const instanceOf = (RED: NodeAPI, { instance }: Settings): string =>

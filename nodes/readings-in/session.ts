@@ -4,7 +4,7 @@ import { Backoff } from '../kit/backoff';
 import { Trouble } from '../kit/trouble';
 import { Connection, type ConnectionListener, type Held } from './connection';
 import { endSession3 } from './ending-session';
-import type { RememberedSession, SessionMemory } from './identity';
+import type { RememberedSession, SessionStore } from './identity';
 import { subscribe } from './subscribing';
 import { Warnings } from './warnings';
 
@@ -46,7 +46,7 @@ export class Session implements ConnectionListener {
     private readonly url: string,
     private readonly options: IClientOptions,
     private readonly wanted: RememberedSession,
-    private readonly memory: SessionMemory,
+    private readonly memory: SessionStore,
     private readonly listener: SessionListener,
   ) {
     this.warnings = new Warnings((text) => listener.warn(text));
@@ -86,6 +86,11 @@ export class Session implements ConnectionListener {
   resume(): void {
     this.connection?.release();
     if (this.state === 'standing-back') this.open();
+  }
+
+  /** Nothing new comes to this session any more; what is queued does. */
+  leaveTopics(): void {
+    this.connection?.client.unsubscribe([...this.wanted.filters]);
   }
 
   /** Ends the connection; the session stays with the broker unless it is to be removed. */

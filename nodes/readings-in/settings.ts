@@ -2,6 +2,7 @@
 import type { NodeDef } from 'node-red';
 import { oneOf } from '../kit/config-values';
 import { Trouble } from '../kit/trouble';
+import type { CoreBroker } from './broker-options';
 import { filterProblem } from './topic-filter';
 
 export interface ReadingsInDef extends NodeDef {
@@ -25,6 +26,7 @@ export interface ReadingsInDef extends NodeDef {
   maxBytes: string | number;
   futureToleranceS: string | number;
   settleS: string | number;
+  gatherMs: string | number;
 }
 
 export interface Settings {
@@ -34,6 +36,7 @@ export interface Settings {
   readonly sendsBatches: boolean;
   readonly takeRetained: boolean;
   readonly clientId: string;
+  readonly group: string;
   readonly instance: string;
   readonly sessionExpiryS: number;
   readonly window: number;
@@ -42,6 +45,7 @@ export interface Settings {
   readonly maxBytes: number;
   readonly futureToleranceS: number;
   readonly settleMs: number;
+  readonly gatherMs: number;
 }
 
 /** @throws Trouble 'config' that says which setting does not work and what would */
@@ -58,6 +62,7 @@ export function readSettings(def: ReadingsInDef): Settings {
     sendsBatches: def.output === 'batches',
     takeRetained: def.retained !== 'skip',
     clientId: (def.clientId ?? '').trim(),
+    group: groupOf(def),
     instance: instanceOf(def),
     sessionExpiryS: whole(def, 'sessionExpiryS', 604_800, 1, 0xffff_fffe),
     window: whole(def, 'window', 1000, 1, 65_535),
@@ -66,7 +71,29 @@ export function readSettings(def: ReadingsInDef): Settings {
     maxBytes: whole(def, 'maxBytes', 65_536, 1, 16 << 20),
     futureToleranceS: whole(def, 'futureToleranceS', 5, 0, 86_400),
     settleMs: 1000 * whole(def, 'settleS', 5, 0, 3600),
+    gatherMs: whole(def, 'gatherMs', 200, 0, 60_000),
   };
+}
+
+/** The topic filters as they are subscribed to (MQTT 5.0 section 4.8.2). */
+export function filtersOf({ topics, group }: Settings, { options }: CoreBroker): readonly string[] {
+  if (group === '') return topics;
+  if (options.protocolVersion !== 5)
+    throw new Trouble('config', 'a share group needs MQTT 5: choose protocol version 5 in the MQTT broker');
+  return topics.map((topic) => (topic.startsWith('$share/') ? topic : `$share/${group}/${topic}`));
+}
+
+function groupOf({ group = '', format }: ReadingsInDef): string {
+  const name = group.trim();
+  if (!/^[^+#/\0]*$/.test(name))
+    throw new Trouble('config', `the share group is ${JSON.stringify(name)}; it must be a name without + # and /`);
+  if (name !== '' && format === 'sparkplug') {
+    throw new Trouble(
+      'config',
+      'Sparkplug B needs all messages of a source in their order at one worker: leave the share group empty',
+    );
+  }
+  return name;
 }
 
 function instanceOf({ instance = '' }: ReadingsInDef): string {

@@ -41,7 +41,7 @@ export async function childRed(flow: readonly FlowNode[]): Promise<ChildRed> {
       await up;
     },
     async kill() {
-      if (!child || child.exitCode !== null) return;
+      if (!child || child.exitCode !== null || child.signalCode !== null) return;
       const gone = once(child, 'exit');
       child.kill('SIGKILL');
       await gone;

@@ -61,3 +61,16 @@ export async function leave(client: Client, scope: string, holder: string): Prom
     [scope, holder],
   );
 }
+
+export async function lapsed(client: Client, scope: string, forMs: number): Promise<string[]> {
+  const { rows } = await client.query<{ name: string }>(
+    `select name from claim where scope = $1 and until_us > 0
+       and until_us < (extract(epoch from clock_timestamp()) * 1e6)::bigint - $2::bigint order by name`,
+    [scope, Math.round(forMs * 1000)],
+  );
+  return rows.map(({ name }) => name);
+}
+
+export async function forget(client: Client, scope: string, name: string): Promise<void> {
+  await client.query('delete from claim where scope = $1 and name = $2', [scope, name]);
+}

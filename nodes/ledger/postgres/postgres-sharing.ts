@@ -37,6 +37,13 @@ export class PostgresSharing implements Sharing {
   leave(scope: string, holder: string) {
     return this.ask(({ pool }) => claims.leave(pool, scope, holder));
   }
+  lapsed(scope: string, forMs: number) {
+    return this.ask(({ pool }) => claims.lapsed(pool, scope, forMs));
+  }
+  forget(scope: string, name: string) {
+    this.prepared.clear();
+    return this.ask(({ pool }) => claims.forget(pool, scope, name));
+  }
   readingsOfLanes(places: readonly LanePlace[], limit: number) {
     return this.ask(({ pool }) => readingsOfLanes(pool, places, limit));
   }
