@@ -15,7 +15,7 @@ const ARGS = [
   '--disable-sync',
 ];
 const PATIENCE_MS = 180_000;
-const VIEW = { width: 1820, height: 1050 };
+const VIEW = { width: 1820, height: 1400 };
 
 export async function shoot(file: string, tab = 'demo-flow', url = 'http://127.0.0.1:1880/'): Promise<void> {
   const browser = await chromium.launch({ executablePath: EXECUTABLE, args: ARGS });
