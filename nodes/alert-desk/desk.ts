@@ -41,6 +41,8 @@ export class Desk {
   private readonly alarms: Alarms;
   /** transitions saved by this desk */
   private changes = 0;
+  /** revisions this desk saved last, by key */
+  private readonly lastSaved = new Map<string, number>();
 
   constructor(
     private readonly ledger: Ledger,
@@ -71,6 +73,11 @@ export class Desk {
       if (holds && !active && !known.has(key) && !this.turns.has(key)) return undefined;
       return this.condition(condition, cause());
     });
+  }
+
+  /** Another worker made a transition: what time alone will do to it is watched here as well, should that worker go. */
+  heard(alert: Alert): void {
+    if (alert.revision > (this.lastSaved.get(alert.key) ?? 0)) this.alarms.set(alert);
   }
 
   condition(condition: Condition, cause?: object): Promise<Alert | undefined> {
@@ -129,6 +136,7 @@ export class Desk {
       if (stored && this.noted.takes(stored, step.alert)) return this.stays(this.noted.over(stored));
       if (await this.ledger.saveAlert(step.alert, isQuiet(step.alert) ? [] : this.options.tell(step.alert))) {
         this.changes++;
+        this.lastSaved.set(key, step.alert.revision);
         this.alarms.set(step.alert);
         this.options.saved(step.alert, cause);
         return step.alert;

@@ -31,6 +31,7 @@ export class OpenDesk {
   private readonly announcer: Announcer;
   private readonly alerts = new OpenAlerts();
   private readonly causes = new Map<string, FlowMessage>();
+  private readonly stopHearing: () => void;
   private held = 0;
   private mostHeld = 0;
   private timer: NodeJS.Timeout | undefined;
@@ -52,9 +53,12 @@ export class OpenDesk {
     const tell = (alert: Alert) => [lanes.deliveryOf(alert)];
     const saved = (alert: Alert, cause: object | undefined) => this.saved(alert, cause);
     this.desk = new Desk(ledger, { nowUs, delays, tell, saved, trouble });
+    this.stopHearing = ledger.onCommit((records) => {
+      for (const record of records) if (record.kind === 'alert') this.heard(record);
+    });
     this.announcer = new Announcer(lanes, {
       perMinute,
-      nowUs,
+      nowUs: () => ledger.clockUs(),
       steadyUs: () => performance.now() * 1000,
       send: (alert) => this.send(alert),
       flood: (alerts, isAll) => this.flood(alerts, isAll).catch(trouble),
@@ -64,6 +68,7 @@ export class OpenDesk {
 
   async close(): Promise<void> {
     clearTimeout(this.timer);
+    this.stopHearing();
     // At the same time: the ledger is closing as well.
     await Promise.all([this.desk.close(), this.announcer.close()]);
   }
@@ -80,6 +85,12 @@ export class OpenDesk {
       this.timer = setTimeout(() => void this.takeUp(false), TAKE_UP_MS);
       this.timer.unref();
     }
+  }
+
+  private heard(alert: Alert): void {
+    this.desk.heard(alert);
+    this.alerts.note(alert);
+    this.show();
   }
 
   private saved(alert: Alert, cause: object | undefined): void {

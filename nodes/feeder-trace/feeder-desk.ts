@@ -7,12 +7,16 @@ import type { Feeder } from '../../lib/feeder/model';
 import type { FeederTrace } from '../../lib/feeder/trace';
 import type { Frame } from '../../lib/frame';
 import { stampOf } from '../../lib/frame';
-import type { Correction, Finding, Trace } from '../../lib/records';
+import type { Correction, Finding, PhaseloomRecord, Trace } from '../../lib/records';
+import { Holder } from '../kit/holder';
 import { keep, type LedgerHandle, patiently } from '../kit/kept-readings';
+import type { Sharing } from '../kit/sharing';
 import { Trouble } from '../kit/trouble';
 import { type Download, type DownloadRequest, download } from './download';
 
 export interface DeskSettings {
+  /** the node: one name for all workers of a flow */
+  readonly id: string;
   readonly feeders: Iterable<Feeder>;
   /** where the CIM file of the one feeder keeps its phases */
   readonly places: CimPlaces | undefined;
@@ -33,10 +37,14 @@ interface Drawer {
 
 const PAGE = 5000;
 
+const isEvidence = (record: PhaseloomRecord): record is Finding =>
+  ['identification', 'rotation', 'comparison'].includes(record.kind);
+
 export class FeederDesk {
   private readonly drawers = new Map<string, Drawer>();
   private readonly recalled: Promise<void>;
   private deaf: (() => void) | undefined;
+  private holder: Holder | undefined;
   private closed = false;
 
   constructor(private readonly settings: DeskSettings) {
@@ -114,6 +122,7 @@ export class FeederDesk {
   close(): void {
     this.closed = true;
     this.deaf?.();
+    void this.holder?.close();
     for (const { timer } of this.drawers.values()) clearTimeout(timer);
   }
 
@@ -131,11 +140,14 @@ export class FeederDesk {
   private async recall(): Promise<void> {
     const { ledger } = this.settings;
     if (!ledger) return;
-    // A decision may be made elsewhere, on the board: it is heard of when it is committed.
-    this.deaf = (await patiently(ledger, async (kept) => kept)).onCommit((records) => {
-      for (const record of records) if (record.kind === 'correction') this.take(record);
+    const { onCommit, sharing } = await this.opening(ledger);
+    // A decision may be made elsewhere, on the board: it is heard of when it is committed. So are the findings of other workers.
+    this.deaf = onCommit((records) => {
+      for (const record of records)
+        if (record.kind === 'correction' || (sharing && isEvidence(record))) this.take(record);
     });
-    if (this.closed) this.deaf();
+    if (sharing) await this.share(sharing);
+    if (this.closed) this.close();
     let after: string | undefined;
     do {
       const page = await patiently(ledger, (kept) =>
@@ -151,6 +163,24 @@ export class FeederDesk {
     } while (after !== undefined && !this.closed);
   }
 
+  private async opening(ledger: LedgerHandle) {
+    const kept = await patiently(ledger, async (opened) => opened);
+    return { onCommit: kept.onCommit.bind(kept), sharing: kept.sharing };
+  }
+
+  /** One worker traces a feeder; who takes it over traces what stands in the ledger. */
+  private async share(sharing: Sharing): Promise<void> {
+    const { id } = this.settings;
+    this.holder = new Holder(sharing, `trace:${id}`, id, [...this.drawers.keys()], {
+      gained: (feeders) => {
+        for (const feeder of feeders) this.later(this.drawers.get(feeder)!);
+      },
+      lost: () => undefined,
+      mayLeave: () => true,
+    });
+    await this.holder.start();
+  }
+
   /** The first change starts the clock; a steady stream must not put the trace off for ever. */
   private later(drawer: Drawer): void {
     drawer.run = undefined;
@@ -162,7 +192,7 @@ export class FeederDesk {
 
   private async trace(drawer: Drawer): Promise<void> {
     drawer.timer = undefined;
-    if (this.closed) return;
+    if (this.closed || (this.holder && !this.holder.holds(drawer.file.feeder.id))) return;
     drawer.run = drawer.file.run();
     const record = drawer.file.record(drawer.run);
     if (!record || record.id === drawer.said) return;

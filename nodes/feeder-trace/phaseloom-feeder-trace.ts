@@ -75,6 +75,7 @@ function run(
 ): void {
   light.show('grey', 'ring', RED._(`${node.type}.status.waiting`));
   const desk = new FeederDesk({
+    id: node.id,
     feeders,
     places,
     frame,

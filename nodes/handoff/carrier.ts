@@ -72,7 +72,7 @@ export class Carrier {
     try {
       while (this.again && !this.closed) {
         this.again = false;
-        const nowUs = Date.now() * 1000;
+        const nowUs = this.ledger.clockUs();
         const due = await this.ledger.claimDue(
           this.settings.destination,
           nowUs,
@@ -93,26 +93,26 @@ export class Carrier {
   /** Returns what was wrong, or nothing. */
   private async carry(delivery: DueDelivery): Promise<string> {
     const answer = await this.target.offer(delivery);
-    const nowMs = Date.now();
+    const nowUs = this.ledger.clockUs();
     if (answer.kind === 'accepted') {
-      await this.ledger.accepted(delivery.seq, nowMs * 1000, answer.status);
+      await this.ledger.accepted(delivery.seq, nowUs, answer.status);
       this.events.accepted(delivery, answer.status);
       return '';
     }
-    if (this.givesUp(delivery, answer, nowMs)) {
-      await this.ledger.abandoned(delivery.seq, nowMs * 1000, answer.why);
+    if (this.givesUp(delivery, answer, nowUs)) {
+      await this.ledger.abandoned(delivery.seq, nowUs, answer.why);
       this.events.abandoned(delivery, answer.why);
     } else {
-      await this.ledger.failed(delivery.seq, answer.why, (nowMs + this.pauseMs(delivery, answer)) * 1000);
+      await this.ledger.failed(delivery.seq, answer.why, nowUs + Math.round(1000 * this.pauseMs(delivery, answer)));
       this.events.retried?.(delivery, answer.why);
     }
     return answer.why;
   }
 
-  private givesUp({ attempts, enqueuedAtUs }: DueDelivery, answer: Answer, nowMs: number): boolean {
+  private givesUp({ attempts, enqueuedAtUs }: DueDelivery, answer: Answer, nowUs: number): boolean {
     if (this.closed) return false;
     if (answer.kind === 'refused' && attempts >= this.settings.refusals) return true;
-    return this.settings.maxAgeMs > 0 && nowMs - enqueuedAtUs / 1000 > this.settings.maxAgeMs;
+    return this.settings.maxAgeMs > 0 && nowUs - enqueuedAtUs > 1000 * this.settings.maxAgeMs;
   }
 
   private pauseMs({ attempts }: DueDelivery, answer: Answer): number {

@@ -1,5 +1,6 @@
 /** What the nodes of this floor need of a ledger; nodes/ledger/ledger.ts says what each call means. */
 import type { Finding, Kind, PhaseloomRecord, Reading, Rejection } from '../../lib/records';
+import type { Sharing } from './sharing';
 import { Trouble } from './trouble';
 
 export interface KeptReadings {
@@ -15,6 +16,7 @@ export interface KeptReadings {
   }): Promise<{ readonly records: readonly PhaseloomRecord[]; readonly next?: string }>;
   keep(record: Finding | Rejection): Promise<unknown>;
   onCommit(listener: (records: readonly PhaseloomRecord[]) => void): () => void;
+  readonly sharing?: Sharing;
 }
 
 export interface Kept {

@@ -193,6 +193,8 @@ export interface Ledger {
     limit: number,
   ): Promise<readonly { readonly seq: number; readonly alert: Alert }[]>;
 
+  /** The clock of the store, microseconds: by it deliveries are claimed and due, so that workers whose clocks differ agree. */
+  clockUs(): number;
   /** Puts deliveries in the outbox; those already there (same destination and key) are left as they are. */
   enqueue(deliveries: readonly Delivery[]): Promise<void>;
   /** The oldest waiting delivery of each subject of a destination that is due, oldest first, claimed until `claimUntilUs`. */

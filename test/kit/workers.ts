@@ -136,18 +136,17 @@ const ROUND_S = 60;
 /**
  * Rounds in which every site is read, terminal by terminal, against UTC, with the stream of the reference station around it. One lateral is
  * recorded on the wrong phases (675: they turn the same way, each one on), one site turns the other way (680, hence the tie is not the
- * same phase); both are put right in the last third of the rounds, and one instrument fails its self-test now and then.
+ * same phase), and one instrument fails its self-test now and then.
  */
 export function story(rounds: number): Reading[] {
   const taken: Reading[] = [];
   for (let round = 0; round < rounds; round++) {
-    const isMended = round >= (2 * rounds) / 3;
     const from = round * ROUND_S;
     for (let s = 0; s <= 22; s++) taken.push(referenceAt(at(from + s - 1)));
     const terminals = BUSES.flatMap((bus) => [1, 2, 3].map((k) => ({ bus, k })));
     terminals.forEach(({ bus, k }, i) => {
-      const really = truth(bus, isMended)[k - 1] as 'A';
-      const isFaulty = bus === '671' && round % 5 === 4;
+      const really = truth(bus)[k - 1] as 'A';
+      const isFaulty = bus === '671' && round % 5 === 2;
       const instrument = { id: isFaulty ? 'P-09' : 'P-01', selfTest: isFaulty ? 'fail' : 'pass', batteryPct: 80 };
       const over = { instrument, sigmaDeg: 0.5 } as Partial<Reading>;
       taken.push(readAt(`${bus}/${k}`, { atUs: at(from + i + 0.3), really, against: 'utc', over }));
@@ -156,8 +155,7 @@ export function story(rounds: number): Reading[] {
   return taken.sort((a, b) => (a.takenAt < b.takenAt ? -1 : 1));
 }
 
-function truth(bus: string, isMended: boolean): string {
-  if (isMended) return 'ABC';
+function truth(bus: string): string {
   if (bus === '675') return 'BCA';
   return bus === '680' ? 'ACB' : 'ABC';
 }

@@ -33,6 +33,7 @@ import { PostgresSharing } from './postgres-sharing';
 import * as readingRows from './readings';
 import { storeRejections } from './rejections';
 import { dropEmptied, postgresRetention } from './retention';
+import { ServerClock } from './server-clock';
 import type { StoredRow } from './stored-row';
 import { advance, countStored, cursor, readCounts } from './tally';
 import { inTransaction } from './transaction';
@@ -71,6 +72,7 @@ export class PostgresLedger implements Ledger {
   readonly label: string;
   readonly sharing: PostgresSharing;
   private readonly listeners = new CommitListeners();
+  private readonly serverClock: ServerClock;
   private readonly nowUs: () => number;
   private readonly storeFindings: ReturnType<typeof storeFindings>;
   private parts: Opened | undefined;
@@ -81,6 +83,7 @@ export class PostgresLedger implements Ledger {
     this.label = labelOf(options.connection);
     this.nowUs = options.nowUs ?? systemClockUs;
     this.storeFindings = storeFindings(this.nowUs);
+    this.serverClock = new ServerClock(this.nowUs);
     this.sharing = new PostgresSharing((question) => this.read(question), this.nowUs);
   }
 
@@ -102,6 +105,7 @@ export class PostgresLedger implements Ledger {
     this.parts = undefined;
     this.opening = undefined;
     clearInterval(parts.upkeep);
+    this.serverClock.stop();
     await parts.commits.close();
     await parts.news.close();
     await parts.pool.end();
@@ -156,6 +160,9 @@ export class PostgresLedger implements Ledger {
 
   enqueue(deliveries: readonly Delivery[]) {
     return this.writeAlone(deliveries.length, (client) => outbox.enqueue(client, deliveries, this.nowUs()));
+  }
+  clockUs(): number {
+    return this.serverClock.nowUs();
   }
   claimDue(destination: string, nowUs: number, limit: number, claimUntilUs: number) {
     return this.writeAlone(1, (client) => outbox.claimDue(client, destination, nowUs, limit, claimUntilUs));
@@ -220,6 +227,7 @@ export class PostgresLedger implements Ledger {
         readings: () => this.sharing.tellReadings(),
       });
       await news.open();
+      await this.serverClock.start(pool);
       const commits = new GroupCommit(pool, {
         maxPending,
         closeWithinMs,

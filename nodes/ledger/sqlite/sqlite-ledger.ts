@@ -148,6 +148,9 @@ export class SqliteLedger implements Ledger {
   enqueue(deliveries: readonly Delivery[]) {
     return this.write(deliveries.length, (parts) => parts.outbox.enqueue(deliveries));
   }
+  clockUs(): number {
+    return (this.options.nowUs ?? systemClockUs)();
+  }
   claimDue(destination: string, nowUs: number, limit: number, claimUntilUs: number) {
     return this.write(1, (parts) => parts.outbox.claimDue(destination, nowUs, limit, claimUntilUs), true);
   }
