@@ -35,6 +35,12 @@ export const LoadingSchema = Type.Object(
   {
     ...Type.Omit(FeederSchema, ['loads']).properties,
     voltageV: Type.Number({ description: 'nominal, phase to neutral, volts' }),
+    voltageBelowV: optional(
+      Type.Record(
+        Type.String(),
+        Type.Number({ exclusiveMinimum: 0, description: 'the same below a transformer, by its id' }),
+      ),
+    ),
     loads: Type.Array(LoadEntrySchema),
     laterals: optional(Type.Array(Lateral)),
     snapshots: optional(

@@ -4,7 +4,7 @@ import type { Loading } from './model';
 import { sectionLoading } from './section-loading';
 
 export const LOSS_ASSUMPTIONS =
-  'Estimate: currents at nominal voltage, one resistance for the three phase conductors and the neutral of a section, the whole neutral current in the neutral conductor; earth return, mutual coupling, charging and transformers are left out, and so is load of unknown phase.';
+  'Estimate: currents at nominal voltage, one resistance for the three phase conductors and the neutral of a section, the whole neutral current in the neutral conductor; earth return, mutual coupling, charging and the losses of transformers are left out, and so is load of unknown phase.';
 
 /**
  * Sum over sections of R (|I_A|^2 + |I_B|^2 + |I_C|^2 + r |I_N|^2), kW, by snapshot.

@@ -83,7 +83,7 @@ function groupsOf({ units, entry, change }: Problem): Group[] {
   const groups = new Map<string, number[]>();
   units.forEach((u, i) => {
     if (u.states.length < 2) return;
-    const key = `${entry[i]} ${u.cost} ${change[i]!.map((c) => c.join()).join(';')}`;
+    const key = `${entry[i]} ${u.cost} ${change[i]!.map((c) => c.map((l) => l.join()).join('/')).join(';')}`;
     const group = groups.get(key);
     if (group) group.push(i);
     else groups.set(key, [i]);
@@ -125,17 +125,25 @@ const flow = (row: number, k: number): string => `f${row}_${k}`;
 const flowNames = ({ rows }: Problem): string[] =>
   range(0, rows).flatMap((r) => range(0, FLOWS).map((k) => flow(r, k)));
 
-/** What a watched section carries: what is felt there first, and what the watched sections next below carry. */
+/**
+ * What a watched section carries: what is felt there first, what the watched sections next below carry, and one by one what comes
+ * through a transformer, whose vectors are others above it.
+ */
 function flowRows(problem: Problem, groups: readonly Group[], name: Name): string[] {
-  const { watched, above, snapshots, width, start, entry, change } = problem;
+  const { watched, above, crosses, snapshots, width, start, entry, change } = problem;
   const below: number[][] = watched.map(() => []);
-  const own: number[][] = watched.map(() => []);
+  const own: { readonly i: number; readonly level: number }[][] = watched.map(() => []);
   above.forEach((a, w) => {
-    if (a >= 0) below[a]!.push(w);
+    if (a >= 0 && !crosses[w]) below[a]!.push(w);
   });
   groups.forEach((g, i) => {
-    const e = entry[g.members[0]!]!;
-    if (e >= 0) own[e]!.push(i);
+    let level = 0;
+    let isFelt = true;
+    for (let w = entry[g.members[0]!]!; w >= 0; w = above[w]!) {
+      if (isFelt) own[w]!.push({ i, level });
+      isFelt = crosses[w] === 1;
+      level += crosses[w]!;
+    }
   });
   const at = (w: number, t: number, k: number) => start[width * (w * snapshots + t) + k]!;
   const lines: string[] = [];
@@ -143,9 +151,9 @@ function flowRows(problem: Problem, groups: readonly Group[], name: Name): strin
     for (let t = 0; t < snapshots; t++) {
       for (let k = 0; k < FLOWS; k++) {
         const children = below[w]!.map((c) => [-1, flow(c * snapshots + t, k)] as const);
-        const felt = own[w]!.flatMap((i) => {
+        const felt = own[w]!.flatMap(({ i, level }) => {
           const u = groups[i]!.members[0]!;
-          return range(1, groups[i]!.states).map((s) => [-change[u]![s]![width * t + k]!, name(i, s)] as const);
+          return range(1, groups[i]!.states).map((s) => [-change[u]![s]![level]![width * t + k]!, name(i, s)] as const);
         });
         const constant = at(w, t, k) - below[w]!.reduce((sum, c) => sum + at(c, t, k), 0);
         const sum = sumOf([[1, flow(w * snapshots + t, k)], ...children, ...felt]);

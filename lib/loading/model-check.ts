@@ -7,6 +7,11 @@ export function checkLoading(document: LoadingDocument, feeder: Feeder, snapshot
   if (!(document.voltageV > 0)) {
     problems.push(`voltageV is ${document.voltageV}; it must be the nominal voltage phase to neutral, volts, above 0`);
   }
+  const transformers = new Set((document.transformers ?? []).map((t) => t.id));
+  for (const [id, volts] of Object.entries(document.voltageBelowV ?? {})) {
+    if (!transformers.has(id)) problems.push(`voltageBelowV: ${id} is not in transformers`);
+    else if (!(volts > 0)) problems.push(`voltageBelowV: transformer ${id}: ${volts} must be volts, above 0`);
+  }
   const seen = new Set<string>();
   for (const load of document.loads) {
     if (seen.has(load.id)) problems.push(`load ${load.id}: the id is used twice`);

@@ -2,8 +2,10 @@
 
 import type { Feeder, FeederDocument } from '../feeder/model';
 import { makeFeeder } from '../feeder/model';
+import { UNKNOWN } from '../feeder/model-windings';
 import { checkLoading } from './model-check';
 import type { BetweenPhases } from './power';
+import { type Lift, liftProblems, liftsOf } from './through-transformer';
 
 /** Power or current of a load; one figure, or one for each snapshot. */
 export type Series = number | readonly number[];
@@ -51,6 +53,8 @@ export interface SnapshotEntry {
 export interface LoadingDocument extends Omit<FeederDocument, 'loads'> {
   /** nominal voltage phase to neutral, volts */
   readonly voltageV: number;
+  /** the same below a transformer, by its id; left out: currents there are told as seen from above */
+  readonly voltageBelowV?: Readonly<Record<string, number>>;
   readonly loads: readonly LoadEntry[];
   readonly laterals?: readonly LateralEntry[];
   readonly snapshots?: readonly SnapshotEntry[];
@@ -73,31 +77,46 @@ export interface PlacedLoad {
 export interface Loading {
   readonly document: LoadingDocument;
   readonly feeder: Feeder;
-  readonly voltageV: number;
+  /** nominal voltage phase to neutral of each section, volts */
+  readonly volts: Float64Array;
+  /** transformers that do not carry each phase through by itself, by section */
+  readonly lifts: ReadonlyMap<number, Lift>;
+  /** transformers whose vector group is not recorded: reckoned as if each phase fed the one with its label */
+  readonly assumedInLine: readonly string[];
   readonly snapshots: readonly { readonly id: string; readonly weight: number }[];
   readonly loads: readonly PlacedLoad[];
   readonly rule: BetweenPhases;
 }
 
 /**
- * The feeder with its loads, checked. Vector groups are not reckoned with: a label below a transformer means the phase above that
- * feeds it, as in most load lists.
+ * The feeder with its loads, checked. A label below a transformer is that of the winding it hangs on; what it draws above follows from
+ * the vector group, whose high-voltage side is taken to be above.
  * @throws RangeError with every problem found, one a line: what is wrong, where, and what would be right
  */
 export function makeLoading(document: LoadingDocument): Loading {
   const { loads, ...rest } = document;
   const feeder = makeFeeder(rest);
   const snapshots = (document.snapshots ?? [{ id: 'all' }]).map((s) => ({ id: s.id, weight: s.weight ?? 1 }));
-  const problems = checkLoading(document, feeder, snapshots.length);
+  const lifts = liftsOf(feeder, document);
+  const problems = [...checkLoading(document, feeder, snapshots.length), ...liftProblems(feeder, lifts)];
   if (problems.length > 0) throw new RangeError(`loads of feeder ${document.id}:\n${problems.join('\n')}`);
+  const volts = voltsOf(document, feeder);
   return Object.freeze({
     document,
     feeder,
-    voltageV: document.voltageV,
+    volts,
+    lifts,
+    assumedInLine: (document.transformers ?? []).filter((t) => t.vectorGroup === UNKNOWN).map((t) => t.id),
     snapshots,
-    loads: loads.map((entry) => placed(entry, feeder, document.voltageV, snapshots.length)),
+    loads: loads.map((entry) => placed(entry, feeder, volts[feeder.indexOf.get(entry.section)!]!, snapshots.length)),
     rule: document.betweenPhases ?? 'as-drawn',
   });
+}
+
+function voltsOf({ voltageV, voltageBelowV = {} }: LoadingDocument, feeder: Feeder): Float64Array {
+  const volts = new Float64Array(feeder.count).fill(voltageV);
+  for (let v = 1; v < feeder.count; v++) volts[v] = voltageBelowV[feeder.ids[v]!] ?? volts[feeder.parent[v]!]!;
+  return volts;
 }
 
 function placed(entry: LoadEntry, feeder: Feeder, voltageV: number, count: number): PlacedLoad {

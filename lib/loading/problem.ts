@@ -1,7 +1,7 @@
 /** The balancing problem as arrays: watched sections, what each move does to them, and what a state is worth. */
-import type { Loading, PlacedLoad } from './model';
-import { addPower, neutralOf } from './power';
-import { type MovableUnit, unitPowers, unitsOf } from './units';
+import type { Loading } from './model';
+import { neutralOf } from './power';
+import { carriedUp, loadPowers, type MovableUnit, unitPowers, unitsOf } from './units';
 
 /**
  * What is made small. kW: largest deviation of a phase from the mean of the three, in kW (summed) or percent of the mean (worst).
@@ -40,6 +40,8 @@ export interface Problem {
   readonly watched: readonly number[];
   /** index in `watched` of the next watched section above, -1 for none */
   readonly above: Int32Array;
+  /** 1 where a transformer lies between a watched section and the next above: what is felt above then has other vectors, the next level */
+  readonly crosses: Uint8Array;
   readonly rows: number;
   /** vectors of the rows with everything where the record says */
   readonly start: Float64Array;
@@ -50,8 +52,8 @@ export interface Problem {
   readonly units: readonly MovableUnit[];
   /** index in `watched` at which each unit is felt first, -1 for none */
   readonly entry: Int32Array;
-  /** change of the vectors when a unit goes to a state: [unit][state], snapshots x width */
-  readonly change: readonly (readonly Float64Array[])[];
+  /** change of the vectors when a unit goes to a state: [unit][state][level], snapshots x width; the first level is where it is felt first */
+  readonly change: readonly (readonly (readonly Float64Array[])[])[];
   readonly mostMoves: number;
   readonly perCost: number;
 }
@@ -71,11 +73,28 @@ export function makeProblem(loading: Loading, options: ProblemOptions): Problem 
   const above = Int32Array.from(watched, (v) => (v === 0 ? -1 : up(loading.feeder.parent[v]!)));
   const entry = Int32Array.from(units, (u) => up(u.feltAt));
   const snapshots = loading.snapshots.length;
-  const shape = { measure, voltageV: loading.voltageV, width: measure === 'kW' ? 3 : 2 } as const;
-  const at = units.map((u) => u.states.map((map) => vectors(shape, snapshots, (t) => unitPowers(loading, u, map, t))));
-  const { start, totals } = startOf(loading, shape, watched.length, above, [
-    ...fixed.map((l) => ({ entry: up(l.section), powers: (t: number) => powersOf(loading, l, t) })),
-    ...units.map((u, i) => ({ entry: entry[i]!, powers: (t: number) => unitPowers(loading, u, u.states[0]!, t) })),
+  const shape: Shape = {
+    loading,
+    measure,
+    width: measure === 'kW' ? 3 : 2,
+    watched,
+    above,
+    crosses: crossings(loading, watched, above),
+  };
+  const levels = (powers: Float64Array, at: number, w: number) =>
+    w < 0 ? [] : levelsOf(shape, carriedUp(loading, powers, at, watched[w]!), w);
+  const at = units.map((u, i) => u.states.map((map) => levels(unitPowers(loading, u, map), u.feltAt, entry[i]!)));
+  const { start, totals } = startOf(shape, [
+    ...fixed.map((l) => {
+      const powers = loadPowers(loading, l, l.phases);
+      const kW = totalsOf(powers);
+      return { entry: up(l.section), levels: levels(powers, l.section, up(l.section)), kW };
+    }),
+    ...units.map((u, i) => ({
+      entry: entry[i]!,
+      levels: at[i]![0]!,
+      kW: totalsOf(unitPowers(loading, u, u.states[0]!)),
+    })),
   ]);
   const rows = watched.length * snapshots;
   return {
@@ -87,13 +106,14 @@ export function makeProblem(loading: Loading, options: ProblemOptions): Problem 
     snapshots,
     watched,
     above,
+    crosses: shape.crosses,
     rows,
     start,
     scale: scaleOf(loading, measure, over, totals),
     free: freeOf(aim, measure, totals),
     units,
     entry,
-    change: at.map((states) => states.map((s) => s.map((x, k) => x - states[0]![k]!))),
+    change: at.map((states) => states.map((s) => s.map((level, i) => level.map((x, k) => x - states[0]![i]![k]!)))),
     mostMoves: aim.kind === 'best' ? aim.moves : units.length,
     perCost: aim.kind === 'price' ? aim.perCost : 0,
   };
@@ -108,16 +128,34 @@ function watchedSections({ feeder }: Loading, inside: Uint8Array, watch: readonl
   return [...new Set(watch.map((id) => feeder.indexOf.get(id)!))].sort((a, b) => a - b);
 }
 
-interface Shape {
-  readonly measure: Measure;
-  readonly voltageV: number;
-  readonly width: 2 | 3;
+interface Shape extends Pick<Problem, 'loading' | 'measure' | 'width' | 'watched' | 'above' | 'crosses'> {}
+
+function crossings({ feeder, lifts, volts }: Loading, watched: readonly number[], above: Int32Array): Uint8Array {
+  return Uint8Array.from(watched, (v, w) => {
+    if (above[w]! < 0) return 0;
+    const top = watched[above[w]!]!;
+    if (volts[v] !== volts[top]) return 1;
+    for (let u = v; u > top; u = feeder.parent[u]!) if (lifts.has(u)) return 1;
+    return 0;
+  });
 }
 
-function vectors({ measure, voltageV, width }: Shape, snapshots: number, powers: (t: number) => Float64Array) {
-  const out = new Float64Array(width * snapshots);
-  for (let t = 0; t < snapshots; t++) {
-    const p = powers(t);
+/** Vectors of powers felt first at a watched section, there and above each transformer on the way to the source. */
+function levelsOf(shape: Shape, powers: Float64Array, first: number): Float64Array[] {
+  const { loading, watched, above, crosses } = shape;
+  const out = [vectors(shape, loading.volts[watched[first]!]!, powers)];
+  for (let w = first; above[w]! >= 0; w = above[w]!) {
+    const top = watched[above[w]!]!;
+    carriedUp(loading, powers, watched[w]!, top);
+    if (crosses[w]) out.push(vectors(shape, loading.volts[top]!, powers));
+  }
+  return out;
+}
+
+function vectors({ measure, width }: Shape, voltageV: number, powers: Float64Array): Float64Array {
+  const out = new Float64Array((powers.length / 6) * width);
+  for (let t = 0; 6 * t < powers.length; t++) {
+    const p = powers.subarray(6 * t, 6 * t + 6);
     if (measure === 'neutral') out.set(neutralOf(p, voltageV), width * t);
     else {
       const mean = (p[0]! + p[2]! + p[4]!) / 3;
@@ -127,28 +165,27 @@ function vectors({ measure, voltageV, width }: Shape, snapshots: number, powers:
   return out;
 }
 
-const powersOf = ({ rule }: Loading, l: PlacedLoad, t: number) =>
-  addPower(new Float64Array(6), { kW: l.kW[t]!, kvar: l.kvar[t]!, toNeutral: l.toNeutral }, l.phases, rule);
+const totalsOf = (p: Float64Array): number[] =>
+  Array.from({ length: p.length / 6 }, (_, t) => p[6 * t]! + p[6 * t + 2]! + p[6 * t + 4]!);
+
+interface Part {
+  readonly entry: number;
+  readonly levels: readonly Float64Array[];
+  readonly kW: readonly number[];
+}
 
 /** Vectors and total kW of every row, everything where it is. */
-function startOf(
-  { snapshots }: Loading,
-  shape: Shape,
-  watched: number,
-  above: Int32Array,
-  parts: readonly { readonly entry: number; readonly powers: (t: number) => Float64Array }[],
-) {
-  const count = snapshots.length;
-  const start = new Float64Array(watched * count * shape.width);
-  const totals = new Float64Array(watched * count);
-  for (const { entry, powers } of parts) {
-    const v = vectors(shape, count, powers);
+function startOf({ loading, width, watched, above, crosses }: Shape, parts: readonly Part[]) {
+  const count = loading.snapshots.length;
+  const start = new Float64Array(watched.length * count * width);
+  const totals = new Float64Array(watched.length * count);
+  for (const { entry, levels, kW } of parts) {
+    let level = 0;
     for (let w = entry; w >= 0; w = above[w]!) {
+      const v = levels[level]!;
       for (let k = 0; k < v.length; k++) start[w * v.length + k]! += v[k]!;
-      for (let t = 0; t < count; t++) {
-        const p = powers(t);
-        totals[w * count + t]! += p[0]! + p[2]! + p[4]!;
-      }
+      for (let t = 0; t < count; t++) totals[w * count + t]! += kW[t]!;
+      level += crosses[w]!;
     }
   }
   return { start, totals };

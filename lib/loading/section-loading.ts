@@ -2,6 +2,7 @@
 import { fromRectangular, type Phasor } from '../phasor';
 import type { Loading } from './model';
 import { addPower, neutralOf } from './power';
+import { lifted } from './through-transformer';
 
 export interface PhaseLoad {
   readonly phase: string;
@@ -23,7 +24,7 @@ export interface SectionLoading {
   readonly neutral: Phasor;
 }
 
-/** Powers [P0, Q0, ..] of every section and snapshot, at 6 x (section x snapshots + snapshot). */
+/** Powers [P0, Q0, ..] of every section and snapshot, at 6 x (section x snapshots + snapshot); of a transformer those below it. */
 export function sectionPowers(loading: Loading): Float64Array {
   const { feeder, loads, snapshots, rule } = loading;
   const count = snapshots.length;
@@ -40,14 +41,17 @@ export function sectionPowers(loading: Loading): Float64Array {
       );
     }
   }
-  sumUpwards(loading, powers, 6 * count);
+  sumUpwards(loading, powers, 6 * count, true);
   return powers;
 }
 
-function sumUpwards({ feeder }: Loading, values: Float64Array, width: number): void {
+function sumUpwards({ feeder, lifts }: Loading, values: Float64Array, width: number, arePowers = false): void {
   for (let v = feeder.count - 1; v > 0; v--) {
     const u = feeder.parent[v]!;
-    for (let k = 0; k < width; k++) values[width * u + k]! += values[width * v + k]!;
+    const lift = arePowers ? lifts.get(v) : undefined;
+    const own = values.subarray(width * v, width * v + width);
+    const seen = lift ? lifted(lift, own.slice()) : own;
+    for (let k = 0; k < width; k++) values[width * u + k]! += seen[k]!;
   }
 }
 
@@ -83,7 +87,7 @@ function undecidedLoad(loading: Loading): Float64Array {
 }
 
 function rowOf(
-  { feeder, voltageV }: Loading,
+  { feeder, volts }: Loading,
   v: number,
   snapshot: string,
   p: Float64Array,
@@ -92,11 +96,11 @@ function rowOf(
   const phases = feeder.phases.map((phase, k) => {
     const kW = p[2 * k]!;
     const kvar = p[2 * k + 1]!;
-    return { phase, kW, kvar, amperes: (1000 * Math.hypot(kW, kvar)) / voltageV };
+    return { phase, kW, kvar, amperes: (1000 * Math.hypot(kW, kvar)) / volts[v]! };
   });
   const whole = v === 0 || feeder.mask[v] === 7;
   const pct = (values: readonly number[]) => (whole ? deviationPct(values) : null);
-  const [re, im] = neutralOf(p, voltageV);
+  const [re, im] = neutralOf(p, volts[v]!);
   return {
     section: feeder.ids[v]!,
     snapshot,

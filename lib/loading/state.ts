@@ -22,13 +22,15 @@ export class PlanState {
 
   /** Moves a unit to a state; undone by moving it back. */
   move(unit: number, state: number): void {
-    const { change, entry, above, width, snapshots } = this.problem;
+    const { change, entry, above, crosses, width, snapshots } = this.problem;
     const was = this.at[unit]!;
     if (was === state) return;
-    const to = change[unit]![state]!;
-    const from = change[unit]![was]!;
     const step = width * snapshots;
+    let level = 0;
     for (let w = entry[unit]!; w >= 0; w = above[w]!) {
+      const to = change[unit]![state]![level]!;
+      const from = change[unit]![was]![level]!;
+      level += crosses[w]!;
       const base = w * step;
       for (let k = 0; k < step; k++) this.vectors[base + k]! += to[k]! - from[k]!;
       for (let t = 0; t < snapshots; t++) this.count(w * snapshots + t);

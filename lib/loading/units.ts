@@ -2,6 +2,7 @@
 import type { Feeder } from '../feeder/model';
 import type { Loading, PlacedLoad } from './model';
 import { addPower } from './power';
+import { lifted } from './through-transformer';
 
 /** Where each of the three phases goes: recorded phase index to phase index; -1 when the unit does not have it. */
 export type PhaseMap = readonly [number, number, number];
@@ -97,17 +98,37 @@ const ROLLS: readonly PhaseMap[] = [
 ];
 const ALL: readonly PhaseMap[] = [...ROLLS, [1, 0, 2], [0, 2, 1], [2, 1, 0]];
 
-/** Powers of the phases that a unit draws in one snapshot when its phases go where the map says. */
-export function unitPowers(loading: Loading, { loads }: MovableUnit, map: PhaseMap, t: number): Float64Array {
-  const powers = new Float64Array(6);
+/** Powers that a unit draws at the section where it is felt, six numbers a snapshot, when its phases go where the map says. */
+export function unitPowers(loading: Loading, { loads, feltAt }: MovableUnit, map: PhaseMap): Float64Array {
+  const powers = new Float64Array(6 * loading.snapshots.length);
   for (const l of loads) {
-    const power = { kW: l.kW[t]!, kvar: l.kvar[t]!, toNeutral: l.toNeutral };
-    addPower(
-      powers,
-      power,
+    const own = loadPowers(
+      loading,
+      l,
       l.phases.map((p) => map[p]!),
-      loading.rule,
     );
+    const seen = carriedUp(loading, own, l.section, feltAt);
+    for (let i = 0; i < powers.length; i++) powers[i]! += seen[i]!;
+  }
+  return powers;
+}
+
+/** Powers of a load on these phases, six numbers a snapshot. */
+export function loadPowers({ rule, snapshots }: Loading, l: PlacedLoad, phases: readonly number[]): Float64Array {
+  const powers = new Float64Array(6 * snapshots.length);
+  for (let t = 0; t < snapshots.length; t++) {
+    const power = { kW: l.kW[t]!, kvar: l.kvar[t]!, toNeutral: l.toNeutral };
+    addPower(powers.subarray(6 * t, 6 * t + 6), power, phases, rule);
+  }
+  return powers;
+}
+
+/** Powers at a section as a section above it sees them; in place. */
+export function carriedUp({ feeder, lifts }: Loading, powers: Float64Array, from: number, to: number): Float64Array {
+  if (lifts.size === 0) return powers;
+  for (let v = from; v > to; v = feeder.parent[v]!) {
+    const lift = lifts.get(v);
+    if (lift) lifted(lift, powers);
   }
   return powers;
 }
