@@ -4,6 +4,8 @@ import type { PlanState } from './state';
 
 export interface AnnealOptions {
   readonly seed: number;
+  /** how many trials: the temperature falls with them, so that the same seed walks the same way on every machine; time only breaks off */
+  readonly trials: number;
   readonly startTemperature: number;
   /** the temperature falls to this part of the start */
   readonly coolTo?: number;
@@ -15,16 +17,15 @@ const BACK = 0.6;
 
 /** The best state met, as places of the units; `state` itself is left where the walk ended. */
 export function anneal(state: PlanState, watch: Watch, options: AnnealOptions): Int32Array {
-  const { seed, startTemperature, coolTo = 0.01 } = options;
+  const { seed, trials, startTemperature, coolTo = 0.01 } = options;
   const random = randomOf(seed);
   const walk = new Walk(state, random);
-  const beganMs = watch.nowMs();
-  const spanMs = Math.max(1, watch.untilMs - beganMs);
   let best = Int32Array.from(state.at);
   let bestScore = state.score();
   let score = bestScore;
-  for (let round = 0; !isOver(watch); round++) {
-    const temperature = startTemperature * coolTo ** ((watch.nowMs() - beganMs) / spanMs);
+  const rounds = Math.ceil(trials / ROUND);
+  for (let round = 0; round < rounds && !isOver(watch); round++) {
+    const temperature = startTemperature * coolTo ** (round / rounds);
     for (let i = 0; i < ROUND; i++) {
       walk.change();
       const tried = state.score();

@@ -11,6 +11,8 @@ export interface Progress {
   readonly unbalance: number;
   readonly moves: number;
   readonly bound: number | null;
+  /** places of the units: what `planAt` makes a plan of */
+  readonly at: Int32Array;
 }
 
 export interface SearchOptions extends ProblemOptions {
@@ -19,6 +21,8 @@ export interface SearchOptions extends ProblemOptions {
   /** all steps together, seconds */
   readonly timeS: number;
   readonly seed: number;
+  /** trials of the annealing; left out: so many that they end within the time on most machines */
+  readonly trials?: number;
   readonly solver?: Solver;
   readonly stopped?: () => boolean;
   readonly progress?: (p: Progress) => void;
@@ -115,7 +119,7 @@ class Search {
   }
 
   async solve(solver: Solver): Promise<void> {
-    this.walk(this.shortPart(), 0);
+    this.walk(SHORT_PART, 0);
     const milp = milpOf(this.problem);
     const timeS = (0.55 * (this.endMs - this.options.nowMs())) / 1000;
     this.answer = await solver(milp.text, { timeS, start: milp.valuesOf(this.best.at) });
@@ -142,25 +146,28 @@ class Search {
     // A solver that has finished leaves only what its polygon of the neutral current hides.
     const rounds = this.answer?.status === 'optimal' ? 1 : ROUNDS;
     for (let round = 1; round <= rounds && this.worthGoingOn(); round++) {
-      this.walk(rounds === 1 ? this.shortPart() : 1 / (rounds - round + 1), round);
+      this.walk(rounds === 1 ? SHORT_PART : 1 / rounds, round);
     }
   }
 
-  /** One walk from the best so far, with a part of the time that is left. */
+  /** One walk from the best so far, with a part of the trials. */
   private walk(part: number, round: number): void {
     if (this.problem.units.length === 0) return;
     const state = stateAt(this.problem, this.best.at);
     const startTemperature = this.temperature();
     const seed = this.options.seed + 7919 * round;
-    const at = anneal(state, this.watch(part), { seed, startTemperature });
+    const trials = Math.ceil(part * (this.options.trials ?? this.usualTrials()));
+    const at = anneal(state, this.watch(1), { seed, trials, startTemperature });
     const found = stateAt(this.problem, at);
     greedy(found, this.watch(1));
     tidy(found);
     this.offer(found, 'annealing');
   }
 
-  private shortPart(): number {
-    return Math.min(0.1, SHORT_WALK_MS / Math.max(1, this.endMs - this.options.nowMs()));
+  /** A trial costs more the more rows are watched; a solver takes half of the time. */
+  private usualTrials(): number {
+    const { solver, timeS } = this.options;
+    return ((solver ? 1 : 2) * TRIALS_PER_S * timeS) / (1 + this.problem.rows / 6);
   }
 
   private temperature(): number {
@@ -186,7 +193,8 @@ class Search {
 
   private tell(step: Progress['step'], state: PlanState): void {
     const bound = this.answer?.bound ?? null;
-    this.options.progress?.({ step, unbalance: state.unbalance(), moves: state.moves, bound });
+    const at = Int32Array.from(state.at);
+    this.options.progress?.({ step, unbalance: state.unbalance(), moves: state.moves, bound, at });
   }
 
   leftS(): number {
@@ -236,8 +244,16 @@ const ROUNDS = 3;
 const LEAST_S = 0.3;
 /** An excess below this is rounding. */
 const KEPT = 1e-6;
-/** A short walk before the solver gives it a better start. */
-const SHORT_WALK_MS = 250;
+/** Part of the trials that gives the solver a better start. */
+const SHORT_PART = 0.05;
+/** Measured on two cores of 2024 with other work beside: about half of what they do. */
+const TRIALS_PER_S = 5e5;
+
+/** The plan that these places mean, as found on the way: when a search is broken off from without. Nothing is proven of it. */
+export function planAt(loading: Loading, options: ProblemOptions, at: Int32Array): LoadPlan {
+  const search = new Search(makeProblem(loading, options), { ...options, nowMs: () => 0, timeS: 0, seed: 0 });
+  return search.replaced(at);
+}
 
 export interface CurvePoint {
   readonly moves: number;

@@ -65,8 +65,13 @@ export class PlanDesk {
     }
   }
 
+  /** The search under way comes back with what is best so far. */
   cancel(): void {
     this.job?.cancel();
+  }
+
+  abandon(): void {
+    this.job?.abandon();
   }
 
   loadingRows = (request: Request) => sectionLoading(this.loading(request));

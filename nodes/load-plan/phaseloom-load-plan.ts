@@ -116,7 +116,7 @@ function start(RED: NodeAPI, node: Node, def: LoadPlanDef, light: StatusLight): 
     );
   });
   node.on('close', () => {
-    desk.cancel();
+    desk.abandon();
     light.close();
   });
 }

@@ -6,16 +6,17 @@ import { moveCurve, planMoves } from '../../lib/loading/plan';
 import { planRecord } from '../../lib/loading/plan-record';
 import { asError } from '../kit/trouble';
 import { highsSolver } from './highs-solver';
-import type { JobAnswer, JobNews, PlanTask } from './plan-job';
+import type { JobAnswer, JobNews, PlanWork } from './plan-job';
 
 const tell = (news: JobNews) => parentPort!.postMessage(news);
 
-async function run(task: PlanTask): Promise<JobAnswer> {
+async function run(task: PlanWork): Promise<JobAnswer> {
   const loading = makeLoading(task.document);
   const { solver, without } = await solverIfAny();
   const options = {
     ...task.options,
     nowMs: () => performance.now(),
+    stopped: () => Atomics.load(task.stop, 0) === 1,
     progress: (progress: Parameters<NonNullable<Parameters<typeof planMoves>[1]['progress']>>[0]) => tell({ progress }),
     ...(solver ? { solver } : {}),
   };
@@ -36,7 +37,7 @@ async function solverIfAny(): Promise<{ solver?: Solver; without?: { without: st
   }
 }
 
-run(workerData as PlanTask).then(
+run(workerData as PlanWork).then(
   (answer) => tell({ answer }),
   (cause) => tell({ problem: asError(cause).message, code: 'plan-failed' }),
 );

@@ -2,7 +2,7 @@ import { expect } from 'chai';
 import { deviationPct } from '../../lib';
 import type { Solver } from '../../lib/loading/milp';
 import { type Loading, type LoadingDocument, makeLoading } from '../../lib/loading/model';
-import { moveCurve, planMoves, type SearchOptions } from '../../lib/loading/plan';
+import { moveCurve, planAt, planMoves, type SearchOptions } from '../../lib/loading/plan';
 import { statesOf } from '../../lib/loading/units';
 import { highsSolver } from '../../nodes/load-plan/highs-solver';
 import { ieee123AtHead, publishedLoads, randomFeeder } from '../kit/feeder-loads';
@@ -154,6 +154,25 @@ describe('the moves that balance a feeder', function () {
         1e-6,
       );
     });
+  });
+
+  it('walks the same way from the same seed and number of trials, whatever the clock says', async () => {
+    const loading = makeLoading(randomFeeder(60, 4, 2));
+    const run = (seed: number, nowMs: () => number) =>
+      planMoves(loading, { nowMs, timeS: 1e6, seed, trials: 20_000, aim: { kind: 'price', perCost: 1 }, over: 'sum' });
+    let slow = 0;
+    const [one, same, other] = [await run(5, () => 0), await run(5, () => (slow += 17)), await run(6, () => 0)];
+    expect([...same.at]).to.deep.equal([...one.at]);
+    expect([...other.at]).not.to.deep.equal([...one.at]);
+  });
+
+  it('a plan can be told of places met on the way', async () => {
+    const loading = makeLoading(randomFeeder(30, 3, 2));
+    const options = { aim: { kind: 'price', perCost: 1 }, over: 'sum' } as const;
+    const met: { at: Int32Array; unbalance: number }[] = [];
+    await planMoves(loading, { ...clock, ...options, timeS: 0.5, progress: (p) => void met.push(p) });
+    for (const { at, unbalance } of met) expect(planAt(loading, options, at).after).to.be.closeTo(unbalance, 1e-6);
+    expect(planAt(loading, options, met[0]!.at)).to.include({ proven: false, bound: null });
   });
 
   it('stops when told to, with what is best so far', async () => {

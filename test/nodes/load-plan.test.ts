@@ -135,16 +135,18 @@ describe('the node load plan', function () {
     expect((await kept<Plan>(rig, 'plan', true)).map((p) => p.id)).to.deep.equal([again.id]);
   });
 
-  it('a search can be cancelled, and only one runs at a time', async () => {
+  it('a search can be cancelled and gives what is best so far; only one runs at a time', async () => {
     await deploy({ document: JSON.stringify(randomFeeder(300, 10, 3)), aim: 'price', over: 'sum', timeS: 60 });
     ask({ ask: 'plan' });
     ask({ ask: 'plan' });
     await settled();
     expect(rig.errors.map((e) => e.code)).to.deep.equal(['plan-busy']);
     ask({ ask: 'cancel' });
-    for (let i = 0; i < 100 && rig.errors.length < 2; i++) await new Promise((r) => setTimeout(r, 50));
-    expect(rig.errors.map((e) => e.code)).to.deep.equal(['plan-busy', 'plan-cancelled']);
-    expect(plans()).to.deep.equal([]);
+    await rig.until('plans', 1);
+    const [plan] = plans();
+    expect(rig.errors.map((e) => e.code)).to.deep.equal(['plan-busy']);
+    expect(plan!.after).to.be.below(plan!.before / 2);
+    expect(plan!.moves.length).to.be.above(0);
   });
 
   it('says what is wrong with a request, a load, a document, a setting', async () => {
