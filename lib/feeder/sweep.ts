@@ -7,44 +7,37 @@ import { LEAST_CHANGE, ROLL, SWAP } from './kernel';
 import type { FeederTree } from './model';
 import { ALIKE, STATES } from './permutation';
 
-/** Arrays of one feeder, kept between runs. */
+/** Arrays of one feeder, kept between runs: 28 bytes a section. */
 export interface SweepArrays {
-  /** evidence and messages from below, six for each section */
-  readonly below: Float32Array;
-  /** message of each section to the one that feeds it */
-  readonly up: Float32Array;
-  /** probability of each permutation of each section */
+  /** probability of each permutation of each section, six for each; on the way up it holds the evidence at and below the section */
   readonly belief: Float32Array;
   /** probability that a section carries a change of the conductors present in it */
   readonly change: Float32Array;
 }
 
-export function sweepArrays(count: number): SweepArrays {
-  return {
-    below: new Float32Array(STATES * count),
-    up: new Float32Array(STATES * count),
-    belief: new Float32Array(STATES * count),
-    change: new Float32Array(count),
-  };
-}
+export const sweepArrays = (count: number): SweepArrays => ({
+  belief: new Float32Array(STATES * count),
+  change: new Float32Array(count),
+});
 
 /** Fills belief and change; returns ln of the probability of the evidence, up to its own scale. */
 export function sweep(tree: FeederTree, evidence: readonly SiteEvidence[], arrays: SweepArrays): number {
-  const { below } = arrays;
-  below.fill(1);
+  const { belief } = arrays;
+  belief.fill(1);
   for (const e of evidence) {
     const b = STATES * e.section;
     const stride = e.likelihood.length / STATES;
-    for (let s = 0; s < STATES; s++) below[b + s]! *= e.likelihood[s * stride]!;
+    for (let s = 0; s < STATES; s++) belief[b + s]! *= e.likelihood[s * stride]!;
   }
-  const logEvidence = upSweep(tree, below, arrays.up);
+  const logEvidence = upSweep(tree, belief) + Math.log(belief[0]!);
   downSweep(tree, arrays);
-  return logEvidence + Math.log(below[0]!);
+  return logEvidence;
 }
 
 const TINY = 1e-200;
 
-function upSweep(tree: FeederTree, below: Float32Array, up: Float32Array): number {
+/** Leaves in `below` of each section what is at and below it, with a mean of one; a message up is not kept, since it follows from that. */
+function upSweep(tree: FeederTree, below: Float32Array): number {
   const { parent, changePrior } = tree;
   let log = 0;
   let scale = 1;
@@ -61,54 +54,58 @@ function upSweep(tree: FeederTree, below: Float32Array, up: Float32Array): numbe
       scale = 1;
     }
     const k = 1 / sum;
-    const stay = (1 - p - p * ROLL) * k;
+    const stay = 1 - p - p * ROLL;
     const toEven = p * (ROLL * even + SWAP * odd) * k;
     const toOdd = p * (ROLL * odd + SWAP * even) * k;
     for (let s = 0; s < STATES; s++) {
-      const own = below[b + s]!;
-      const m = stay * own + (s < 3 ? toEven : toOdd);
-      below[b + s] = own * k;
-      up[b + s] = m;
-      below[a + s]! *= m;
+      const own = below[b + s]! * k;
+      below[b + s] = own;
+      below[a + s]! *= stay * own + (s < 3 ? toEven : toOdd);
     }
   }
   return log + Math.log(scale);
 }
 
-function downSweep(tree: FeederTree, { below, up, belief, change }: SweepArrays): void {
+/** Turns what is below into beliefs in place, the sections above before those they feed. */
+function downSweep(tree: FeederTree, { belief, change }: SweepArrays): void {
   const { parent, changePrior, mask } = tree;
   belief.fill(0, 0, STATES);
   belief[0] = 1;
   change[0] = 0;
+  const below = new Float64Array(STATES);
   const cavity = new Float64Array(STATES);
   for (let v = 1; v < tree.count; v++) {
     const b = STATES * v;
     const a = STATES * parent[v]!;
     const p = Math.max(changePrior[v]!, LEAST_CHANGE);
-    for (let s = 0; s < STATES; s++) cavity[s] = belief[a + s]! / up[b + s]!;
-    const even = cavity[0]! + cavity[1]! + cavity[2]!;
-    const odd = cavity[3]! + cavity[4]! + cavity[5]!;
     const stay = 1 - p - p * ROLL;
+    for (let s = 0; s < STATES; s++) below[s] = belief[b + s]!;
+    let even = below[0]! + below[1]! + below[2]!;
+    let odd = below[3]! + below[4]! + below[5]!;
+    const upEven = p * (ROLL * even + SWAP * odd);
+    const upOdd = p * (ROLL * odd + SWAP * even);
+    for (let s = 0; s < STATES; s++) cavity[s] = belief[a + s]! / (stay * below[s]! + (s < 3 ? upEven : upOdd));
+    even = cavity[0]! + cavity[1]! + cavity[2]!;
+    odd = cavity[3]! + cavity[4]! + cavity[5]!;
     const toEven = p * (ROLL * even + SWAP * odd);
     const toOdd = p * (ROLL * odd + SWAP * even);
     let z = 0;
     let unchanged = 0;
     for (let s = 0; s < STATES; s++) {
-      const x = (stay * cavity[s]! + (s < 3 ? toEven : toOdd)) * below[b + s]!;
-      unchanged += cavity[s]! * below[b + s]!;
-      z += x;
-      belief[b + s] = x;
+      unchanged += cavity[s]! * below[s]!;
+      z += (stay * cavity[s]! + (s < 3 ? toEven : toOdd)) * below[s]!;
     }
     const k = 1 / z;
-    for (let s = 0; s < STATES; s++) belief[b + s]! *= k;
-    change[v] = Math.max(0, 1 - ((1 - p) * unchanged + p * SWAP * unseen(mask[v]!, cavity, below, b)) * k);
+    for (let s = 0; s < STATES; s++) belief[b + s] = (stay * cavity[s]! + (s < 3 ? toEven : toOdd)) * below[s]! * k;
+    const kept = (1 - p) * unchanged + p * SWAP * unseen(mask[v]!, cavity, below);
+    change[v] = Math.max(0, 1 - kept * k);
   }
 }
 
 /** Weight of changes that leave a conductor by itself on its phase. */
-function unseen(mask: number, cavity: Float64Array, below: Float32Array, b: number): number {
+function unseen(mask: number, cavity: Float64Array, below: Float64Array): number {
   if ((mask & (mask - 1)) !== 0 || mask === 0) return 0;
   let sum = 0;
-  for (let s = 0; s < STATES; s++) sum += cavity[s]! * below[b + ALIKE[STATES * mask + s]!]!;
+  for (let s = 0; s < STATES; s++) sum += cavity[s]! * below[ALIKE[STATES * mask + s]!]!;
   return sum;
 }
