@@ -11,7 +11,7 @@ import { bestByHand } from '../kit/plan-by-hand';
 const clock = { nowMs: () => performance.now(), timeS: 25, seed: 11 };
 
 describe('the moves that balance a feeder', function () {
-  this.timeout(60_000);
+  this.timeout(240_000);
   let solver: Solver;
   before(async () => {
     solver = await highsSolver();
@@ -73,7 +73,7 @@ describe('the moves that balance a feeder', function () {
       const loading = makeLoading(document);
       for (const measure of ['kW', 'neutral'] as const) {
         for (const over of ['sum', 'worst'] as const) {
-          for (const moves of [1, 3, 9]) {
+          for (const moves of [2, 9]) {
             const options = { aim: { kind: 'best', moves }, measure, over } as const;
             const p = await plan(loading, { ...options, timeS: 15 });
             const best = bestByHand(document, options);

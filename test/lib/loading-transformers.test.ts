@@ -39,7 +39,7 @@ const mixed = (vectorGroup: string): LoadingDocument =>
   });
 
 describe('loads below a transformer', function () {
-  this.timeout(60_000);
+  this.timeout(240_000);
   let solver: Solver;
   before(async () => {
     solver = await highsSolver();
