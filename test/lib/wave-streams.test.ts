@@ -1,6 +1,6 @@
 import assert from 'node:assert/strict';
 import fc from 'fast-check';
-import { formatInstant, WaveReader, WaveStreams } from '../../lib';
+import { formatInstant, WaveDoor, WaveReader, WaveStreams, waveEstimator } from '../../lib';
 
 // A cosine of nominal frequency that peaks at the UTC second has angle 0 at every instant (IEC/IEEE 60255-118-1, from memory).
 const RATE = 3200;
@@ -96,5 +96,41 @@ describe('streams of samples', () => {
     assert.deepEqual(told(w.push(piece(300, 20, { firstAt: 'noon' }))), ['schema-format']);
     assert.deepEqual(told(w.push(piece(300, 20, { samples: '***', format: 'int16' }))).length, 1);
     assert.deepEqual(told(w.push(piece(300, 340))), ['100']);
+  });
+
+  it('takes documents of any kind without an exception: readings, or refusals with what would be right', () => {
+    const odd = fc.oneof(
+      fc.anything(),
+      fc.constantFrom(-1, 0, 1e-9, 1e12, Number.NaN, '', '2026-02-30T25:00:00Z', null, []),
+    );
+    const keys = fc.constantFrom(
+      'rateHz',
+      'firstAt',
+      'everyS',
+      'samples',
+      'format',
+      'scale',
+      'index',
+      'nominalHz',
+      'lastAt',
+    );
+    const changes = fc.array(fc.tuple(keys, odd), { minLength: 1, maxLength: 3 });
+    const estimator = waveEstimator(50)!;
+    const door = new WaveDoor(50, estimator);
+    let refused = 0;
+    fc.assert(
+      fc.property(changes, fc.boolean(), fc.nat(20), (list, isPiece, k) => {
+        const { everyS, ...window } = piece(640 * k, 640);
+        const doc = { ...window, ...(isPiece ? { everyS } : {}), ...Object.fromEntries(list) };
+        for (const read of door.read(doc)) {
+          if (read.ok) continue;
+          refused++;
+          assert.notEqual(read.problems[0]!.expected, '');
+        }
+        assert.ok(door.waiting <= 1000 * 641);
+      }),
+      { seed: 64, numRuns: 1000 },
+    );
+    assert.ok(refused > 500, `${refused}`);
   });
 });

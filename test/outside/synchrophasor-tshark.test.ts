@@ -11,6 +11,7 @@ import {
   type ConfigFrame,
   type DataFrame,
   decodeFrame,
+  encodeConfigParts,
   encodeFrame,
   frequencyOf,
   type PmuStatus,
@@ -230,6 +231,19 @@ describe('synchrophasor frames, read by the dissector of Wireshark (tshark)', fu
     streams.forEach(({ config, data }, i) => {
       expect(frequencyOf(config.pmus[0]!, data.pmus[0]!)).to.be.closeTo(hertz[i]!, 6e-4);
     });
+  });
+
+  it('the parts of a CFG-3: heads, check words, known as parts', () => {
+    const { config } = measured(20, 'config-3', true, true);
+    const frames = encodeConfigParts(config, 60);
+    const rows = rowsOf(frames);
+    expect(frames.length).to.be.greaterThan(2);
+    rows.forEach((row, i) => {
+      expect(headIn(row)).to.deep.equal(headOf(config, frames[i]!));
+      expect(Number(row['synphasor.frtype'])).to.equal(5);
+    });
+    // The dissector knows a part by its CONT_IDX and goes no further.
+    expect(tshark(frames, '-O', 'synphasor').match(/CFG-3 Fragmented Frame/g)).to.have.length(frames.length);
   });
 
   it('commands', () => {
