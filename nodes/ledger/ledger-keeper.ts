@@ -1,7 +1,10 @@
 /** What the config node does for those who use the ledger: opens it when first asked, shares it, closes it. */
 import { resolve } from 'node:path';
+import type { ConnectionOptions } from 'node:tls';
 import { asError, Trouble } from '../kit/trouble';
 import type { Ledger } from './ledger';
+import { STRETCHES, type Stretch } from './postgres/calendar';
+import { LEAST_DAYS } from './retention/retention';
 import { type Borrowed, borrowLedger, borrowPostgresLedger } from './shared-ledgers';
 import type { Durability } from './sqlite/sqlite-ledger';
 
@@ -10,6 +13,10 @@ export interface LedgerSettings {
   readonly driver?: string;
   readonly file?: string;
   readonly durability?: string;
+  /** readings older than so many days are summed up and let go; empty: none ever is */
+  readonly retainDays?: string | number;
+  /** what a partition holds, in PostgreSQL: day, week, month (when left out) or year */
+  readonly partition?: string;
 }
 
 const DEFAULT_FILE = 'phaseloom.sqlite';
@@ -30,6 +37,8 @@ export class LedgerKeeper {
     private readonly userDir: string,
     /** address of the PostgreSQL database, from the credentials: it holds a password and is never told to anyone */
     private readonly connection = '',
+    /** how the server is reached, when not in the clear */
+    private readonly tls?: ConnectionOptions,
   ) {}
 
   ready(): Promise<Ledger> {
@@ -64,7 +73,12 @@ export class LedgerKeeper {
 
   private borrow(): Borrowed {
     const { driver = 'sqlite' } = this.settings;
-    if (driver === 'postgres') return borrowPostgresLedger(checkedConnection(this.connection));
+    const days = checkedDays(this.settings.retainDays);
+    if (driver === 'postgres') {
+      const connection = checkedConnection(this.connection);
+      const partition = checkedStretch(this.settings.partition);
+      return borrowPostgresLedger({ connection, partition, ...(this.tls ? { tls: this.tls } : {}) }, days);
+    }
     if (driver !== 'sqlite') {
       throw new Trouble(
         'config',
@@ -72,8 +86,27 @@ export class LedgerKeeper {
       );
     }
     const { file, durability } = checked(this.settings);
-    return borrowLedger(file === ':memory:' ? file : resolve(this.userDir, file), durability);
+    return borrowLedger(file === ':memory:' ? file : resolve(this.userDir, file), durability, days);
   }
+}
+
+function checkedDays(given: string | number = ''): number {
+  if (`${given}`.trim() === '') return Number.POSITIVE_INFINITY;
+  const days = Number(given);
+  if (Number.isInteger(days) && days >= LEAST_DAYS) return days;
+  throw new Trouble(
+    'config',
+    `the ledger lets readings go after ${JSON.stringify(given)} days; right would be a whole number from ${LEAST_DAYS}, or nothing to keep all`,
+  );
+}
+
+function checkedStretch(given = 'month'): Stretch {
+  const stretch = STRETCHES.find((s) => s === given);
+  if (stretch) return stretch;
+  throw new Trouble(
+    'config',
+    `a partition of the ledger holds ${JSON.stringify(given)}; right would be ${STRETCHES.join(', ')}`,
+  );
 }
 
 function checkedConnection(connection: string): string {

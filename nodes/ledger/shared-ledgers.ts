@@ -1,13 +1,16 @@
 /** One ledger object a file or database: two config nodes that name the same one share it, and the last one to leave closes it. */
 import { realpathSync } from 'node:fs';
 import { basename, dirname, join, resolve } from 'node:path';
+import type { ConnectionOptions } from 'node:tls';
 import type { Ledger } from './ledger';
+import type { Stretch } from './postgres/calendar';
 import { PostgresLedger } from './postgres/postgres-ledger';
 import { type Durability, SqliteLedger } from './sqlite/sqlite-ledger';
 
 interface Shared<L extends Ledger> {
   readonly ledger: L;
-  users: number;
+  /** one entry a user: how many days readings must stay at least */
+  readonly retainDays: Map<object, number>;
 }
 
 export interface Borrowed {
@@ -19,36 +22,41 @@ export interface Borrowed {
 const files = new Map<string, Shared<SqliteLedger>>();
 const databases = new Map<string, Shared<PostgresLedger>>();
 
-export function borrowLedger(file: string, durability: Durability): Borrowed {
+export function borrowLedger(file: string, durability: Durability, days: number): Borrowed {
   const path = file === ':memory:' ? file : realPath(file);
-  const entry = take(files, path, () => new SqliteLedger({ file: path, durability }));
-  if (durability === 'full') entry.ledger.insistOnFull();
-  return lent(files, path, entry);
+  const borrowed = borrow(files, path, days, (retainDays) => new SqliteLedger({ file: path, durability, retainDays }));
+  if (durability === 'full') borrowed.ledger.insistOnFull();
+  return borrowed;
 }
 
-export function borrowPostgresLedger(connection: string): Borrowed {
-  return lent(
-    databases,
-    connection,
-    take(databases, connection, () => new PostgresLedger({ connection })),
-  );
+export interface PostgresUse {
+  readonly connection: string;
+  readonly partition: Stretch;
+  readonly tls?: ConnectionOptions;
 }
 
-function take<L extends Ledger>(shared: Map<string, Shared<L>>, name: string, make: () => L): Shared<L> {
-  const entry = shared.get(name) ?? { ledger: make(), users: 0 };
+export function borrowPostgresLedger(use: PostgresUse, days: number): Borrowed {
+  const name = JSON.stringify([use.connection, use.tls ?? null]);
+  return borrow(databases, name, days, (retainDays) => new PostgresLedger({ ...use, retainDays }));
+}
+
+/** Who wants readings to stay longest is heeded. */
+function borrow<L extends Ledger>(
+  shared: Map<string, Shared<L>>,
+  name: string,
+  days: number,
+  make: (retainDays: () => number) => L,
+): Borrowed & { readonly ledger: L } {
+  const known = shared.get(name);
+  const retainDays = known?.retainDays ?? new Map<object, number>();
+  const entry = known ?? { ledger: make(() => Math.max(...retainDays.values())), retainDays };
   shared.set(name, entry);
-  entry.users++;
-  return entry;
-}
-
-function lent<L extends Ledger>(shared: Map<string, Shared<L>>, name: string, entry: Shared<L>): Borrowed {
-  let given = false;
+  const user = {};
+  retainDays.set(user, days);
   return {
     ledger: entry.ledger,
     async giveBack() {
-      if (given) return;
-      given = true;
-      if (--entry.users > 0) return;
+      if (!retainDays.delete(user) || retainDays.size > 0) return;
       shared.delete(name);
       await entry.ledger.close();
     },

@@ -227,7 +227,7 @@ describe('the SQLite ledger', () => {
   it('lets two users of one file share one ledger, which the last one closes', async () => {
     bench = await make();
     const link = join(bench.file, '..', '.', 'ledger.sqlite');
-    const [one, two] = [borrowLedger(bench.file, 'normal'), borrowLedger(link, 'full')];
+    const [one, two] = [borrowLedger(bench.file, 'normal', 30), borrowLedger(link, 'full', 90)];
     expect(one.ledger).to.equal(two.ledger);
     await one.ledger.open();
     await one.giveBack();

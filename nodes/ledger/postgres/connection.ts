@@ -1,4 +1,5 @@
 /** The way to a PostgreSQL server: connections, the tables brought to this version, and what its errors mean for a person. */
+import type { ConnectionOptions } from 'node:tls';
 import { type Kysely, Kysely as KyselyOver, Migrator, PostgresDialect, sql } from 'kysely';
 import type { Client as Connection, Pool, PoolClient } from 'pg';
 import { asError, Trouble } from '../../kit/trouble';
@@ -15,10 +16,11 @@ const CONNECT_WITHIN_MS = 5000;
 const FROZEN_AFTER_MS = 30_000;
 
 /** Whole numbers come as numbers (microseconds and places stay below 2^53), records as the text they were stored as. */
-export function makePool(connection: string, schema: string): Pool {
+export function makePool(connection: string, schema: string, tls?: ConnectionOptions): Pool {
   const { Pool, types } = driver();
   const pool = new Pool({
     connectionString: connection,
+    ...(tls ? { ssl: tls } : {}),
     options: `-c search_path=${schema}`,
     application_name: 'phaseloom ledger',
     max: 4,
@@ -41,10 +43,11 @@ export function makePool(connection: string, schema: string): Pool {
 }
 
 /** A connection beside the pool, on which notices are heard. */
-export function makeConnection(connection: string): Connection {
+export function makeConnection(connection: string, tls?: ConnectionOptions): Connection {
   const { Client: ConnectionTo } = driver();
   return new ConnectionTo({
     connectionString: connection,
+    ...(tls ? { ssl: tls } : {}),
     application_name: 'phaseloom ledger',
     connectionTimeoutMillis: CONNECT_WITHIN_MS,
     keepAlive: true,

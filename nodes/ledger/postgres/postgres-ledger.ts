@@ -1,4 +1,5 @@
 /** The ledger in a PostgreSQL database, which several workers may share. */
+import type { ConnectionOptions } from 'node:tls';
 import type { Kysely } from 'kysely';
 import type { Pool } from 'pg';
 import type { Alert, Finding, PhaseloomRecord, Rejection } from '../../../lib/records';
@@ -50,8 +51,10 @@ export interface PostgresLedgerOptions {
   readonly closeWithinMs?: number;
   /** what one partition of the large tables holds; a month when left out */
   readonly partition?: Stretch;
-  /** readings older than so many days are summed up and let go; left out: none ever is */
-  readonly retainDays?: number;
+  /** readings older than so many days are summed up and let go; left out or Infinity: none ever is */
+  readonly retainDays?: () => number;
+  /** for a server that is reached by TLS */
+  readonly tls?: ConnectionOptions;
   readonly nowUs?: () => number;
 }
 
@@ -212,8 +215,8 @@ export class PostgresLedger implements Ledger {
   }
 
   private async start(): Promise<void> {
-    const { connection, schema = 'phaseloom', maxPending = 20_000, closeWithinMs = 5000 } = this.options;
-    const pool = makePool(connection, schema);
+    const { connection, tls, schema = 'phaseloom', maxPending = 20_000, closeWithinMs = 5000 } = this.options;
+    const pool = makePool(connection, schema, tls);
     try {
       const kysely = await migrate(pool, schema, this.label);
       await this.makePartitions(pool).catch((cause) => {
@@ -222,7 +225,7 @@ export class PostgresLedger implements Ledger {
       const news = new News({
         pool,
         schema,
-        connect: () => makeConnection(connection),
+        connect: () => makeConnection(connection, tls),
         told: (records) => this.listeners.tell(records),
         readings: () => this.sharing.tellReadings(),
       });
@@ -242,13 +245,14 @@ export class PostgresLedger implements Ledger {
       const retention = new Retention({
         words: postgresRetention,
         nowUs: this.nowUs,
+        days: this.options.retainDays ?? (() => Number.POSITIVE_INFINITY),
         transaction: (steps) =>
           this.writeAlone(1, (client) =>
             run(steps(), async ({ sql, values }) => (await client.query(sql, [...values])).rows),
           ),
         afterwards: (beforeUs) => this.writeAlone(1, (client) => dropEmptied(client, beforeUs)),
       });
-      if (this.options.retainDays !== undefined) retention.start(this.options.retainDays);
+      retention.start();
       const upkeep = setInterval(() => void this.makePartitions(pool).catch(() => {}), UPKEEP_EVERY_MS).unref();
       this.parts = { pool, kysely, commits, news, upkeep, retention };
     } catch (cause) {

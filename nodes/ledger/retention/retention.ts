@@ -5,6 +5,8 @@ import type { RetentionWords, Steps } from './question';
 export interface RetentionOptions {
   readonly words: RetentionWords;
   readonly nowUs: () => number;
+  /** the age asked for; Infinity: none is ever let go */
+  readonly days: () => number;
   /** runs the steps in one transaction */
   readonly transaction: <T>(steps: () => Steps<T>) => Promise<T>;
   /** called when all that could go is gone; before is the age limit */
@@ -32,8 +34,10 @@ export class Retention {
   constructor(private readonly options: RetentionOptions) {}
 
   /** Now and then from now on. What fails is tried again the next time and told once as a warning of the process. */
-  start(days: number): void {
+  start(): void {
     const round = () => {
+      const days = this.options.days();
+      if (!Number.isFinite(days)) return;
       this.working ??= this.letGo(days)
         .catch((cause: Error) => {
           if (!this.closed) process.emitWarning(`retention of the ledger: ${cause.message}`, 'PhaseloomWarning');

@@ -40,8 +40,8 @@ export interface SqliteLedgerOptions {
   readonly closeWithinMs?: number;
   /** further pragmas, e.g. 'cache_size = -65536' */
   readonly pragmas?: readonly string[];
-  /** readings older than so many days are summed up and let go; left out: none ever is */
-  readonly retainDays?: number;
+  /** readings older than so many days are summed up and let go; left out or Infinity: none ever is */
+  readonly retainDays?: () => number;
   readonly nowUs?: () => number;
 }
 
@@ -225,12 +225,13 @@ export class SqliteLedger implements Ledger {
       const retention = new Retention({
         words: sqliteRetention,
         nowUs,
+        days: this.options.retainDays ?? (() => Number.POSITIVE_INFINITY),
         transaction: (steps) =>
           this.write(1, () =>
             runNow(steps(), ({ sql, values }) => database.prepare(numbered(sql)).all(...values) as Row[]),
           ),
       });
-      if (this.options.retainDays !== undefined) retention.start(this.options.retainDays);
+      retention.start();
       this.parts = { database, kysely, commits, retention, ...parts };
     } catch (cause) {
       database.close();
