@@ -33,6 +33,8 @@ export class Door {
   changed: () => void = () => undefined;
   /** sources of Sparkplug that are dead or out of step */
   staleSources: () => number = () => 0;
+  /** what of a message is within the limit of its publisher */
+  limit: (taken: Taken, item: Item) => Taken = (taken) => taken;
   private readonly batcher: Batcher<Item>;
   private readonly highWater: number;
   private isClosing = false;
@@ -127,7 +129,7 @@ export class Door {
       const parcels = [];
       for (const item of batch) {
         const taken = this.take(item);
-        parcels.push({ item, taken: taken instanceof Promise ? await taken : taken });
+        parcels.push({ item, taken: this.limit(taken instanceof Promise ? await taken : taken, item) });
       }
       await this.storing.store(parcels, async (part) => {
         this.acknowledge(part);

@@ -16,6 +16,7 @@ import type { IntakeRules } from './intake';
 import { type Mapping, makeMapping } from './mapping';
 import { batches, rejected, singles } from './messages';
 import { NearMatch } from './near-match';
+import { RateLimit } from './rate-limit';
 import { Session, type SessionListener } from './session';
 import { filtersOf, type ReadingsInDef, readSettings, type Settings } from './settings';
 import { SparkplugDoor } from './sparkplug';
@@ -52,6 +53,10 @@ function open(RED: NodeAPI, node: ReadingsInNode, settings: Settings, def: Readi
   const sparkplug = settings.format === 'sparkplug' ? sparkplugOf(node, mapping, () => door.session) : undefined;
   const taking: Mapping | undefined = sparkplug ? (arrival, rules) => sparkplug.take(arrival, rules) : mapping;
   const door: Door = new Door(limits, rulesOf(RED, settings, def), taking, ledger, outputOf(node, settings));
+  if (settings.perMinute > 0) {
+    const limit = new RateLimit(settings.perMinute, settings.limitBy);
+    door.limit = (taken, item) => limit.apply(taken, item);
+  }
   door.staleSources = () => sparkplug?.stale ?? 0;
   if (def.broker) openSessions(RED, node, settings, def, door);
   return door;

@@ -3,6 +3,7 @@ import type { NodeDef } from 'node-red';
 import { oneOf } from '../kit/config-values';
 import { Trouble } from '../kit/trouble';
 import type { CoreBroker } from './broker-options';
+import type { LimitBy } from './rate-limit';
 import { filterProblem } from './topic-filter';
 
 export interface ReadingsInDef extends NodeDef {
@@ -27,6 +28,8 @@ export interface ReadingsInDef extends NodeDef {
   futureToleranceS: string | number;
   settleS: string | number;
   gatherMs: string | number;
+  perMinute: string | number;
+  limitBy: string;
 }
 
 export interface Settings {
@@ -46,6 +49,9 @@ export interface Settings {
   readonly futureToleranceS: number;
   readonly settleMs: number;
   readonly gatherMs: number;
+  /** readings a minute from one publisher; 0: no limit */
+  readonly perMinute: number;
+  readonly limitBy: LimitBy;
 }
 
 /** @throws Trouble 'config' that says which setting does not work and what would */
@@ -72,6 +78,8 @@ export function readSettings(def: ReadingsInDef): Settings {
     futureToleranceS: whole(def, 'futureToleranceS', 5, 0, 86_400),
     settleMs: 1000 * whole(def, 'settleS', 5, 0, 3600),
     gatherMs: whole(def, 'gatherMs', 200, 0, 60_000),
+    perMinute: whole(def, 'perMinute', 0, 0, 10_000_000),
+    limitBy: oneOf('limitBy', def.limitBy, ['topic', 'instrument']),
   };
 }
 
