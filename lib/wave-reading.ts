@@ -131,8 +131,10 @@ function samplesOf(doc: WaveDocument, given: Uint8Array | undefined): ArrayLike<
 }
 
 /** Samples of one terminal and instrument belong together. */
-export const channelOf = (doc: WaveDocument): string =>
-  `${doc.terminal} ${(doc as { instrument?: { id?: unknown } }).instrument?.id ?? ''}`;
+export const channelOf = (doc: WaveDocument): string => {
+  const id = (doc as { instrument?: { id?: unknown } | null }).instrument?.id;
+  return `${doc.terminal} ${typeof id === 'string' ? id : ''}`;
+};
 
 const problem = (at: string, code: string, what: string, expected: string): Problem => ({ at, code, what, expected });
 

@@ -147,5 +147,9 @@ const stamp = (metric: SparkplugMetric, payload: SparkplugPayload): { timestampM
 };
 
 function troubled(code: string, what: string, expected: string, rebirth = true, at = ''): SparkplugStep {
-  return { is: 'problem', problem: { at, code, what, expected }, rebirth };
+  return { is: 'problem', problem: { at, code, what: shortened(what), expected: shortened(expected) }, rebirth };
 }
+
+/** Topics are longer than a problem may be. */
+const MOST_TOLD = 1000;
+const shortened = (text: string): string => (text.length > MOST_TOLD ? `${text.slice(0, MOST_TOLD - 3)}...` : text);
