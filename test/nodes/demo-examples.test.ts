@@ -89,6 +89,16 @@ const STEPS: Record<string, (press: Press) => Promise<void>> = {
     ]);
     const { rejected } = await press('samples-bad', { 'samples-rejected': 1 });
     expect(rejected![0]!.payload.problems[0].code).to.equal('clipped');
+    const { readings: streamed } = await press('samples-stream', { 'samples-readings': 4 });
+    const { takenAt, angleDeg } = streamed![3]!.payload;
+    expect([Math.round(Number(takenAt.slice(19, -1)) * 1000), Math.round(angleDeg) + 0]).to.deep.equal([100, 0]);
+    const { readings: recorded } = await press('samples-recording', { 'samples-readings': 5 });
+    const { payload: r } = recorded![4]!;
+    expect([r.takenAt.slice(0, 19), Math.round(r.angleDeg) + 0, Math.round(r.voltageV)]).to.deep.equal([
+      '2026-05-04T10:15:30',
+      0,
+      7200,
+    ]);
   },
   'synchrophasor-in.json': async (press) => {
     // What is sent by UDP before the port is open is lost.
