@@ -1,6 +1,7 @@
 /** The frame of the field page: what is under way, whether it is sent, and the caution that always stands. */
 import { EntryForm } from './entry-form';
 import { unkept } from './kept';
+import { NextPlaces } from './next-places';
 import { forget, refused, sendTrouble, waiting } from './outbox';
 import { aheadMs, network, pack, packTrouble } from './pack';
 import { PlaceFinder } from './place-finder';
@@ -36,6 +37,7 @@ function Visit() {
     return (
       <>
         <PlaceFinder />
+        <NextPlaces />
         <Setup />
       </>
     );

@@ -6,7 +6,7 @@ import { figure } from './figures';
 
 const WIDTH = 560;
 const HEIGHT = 230;
-const LEFT = 52;
+const LEFT = 64;
 const BELOW = 34;
 const ABOVE = 12;
 
@@ -94,7 +94,7 @@ function Drawn({ points }: { readonly points: readonly CurvePoint[] }) {
         {[0, 0.5, 1].map((share) => (
           <g key={share}>
             <line class="grid" x1={LEFT} x2={WIDTH - 16} y1={y(share * most)} y2={y(share * most)} />
-            <text x={LEFT - 6} y={y(share * most)} text-anchor="end" dominant-baseline="central">
+            <text x={LEFT - 16} y={y(share * most)} text-anchor="end" dominant-baseline="central">
               {figure(share * most)}
             </text>
           </g>

@@ -142,7 +142,9 @@ function OnePlan({ plan }: { readonly plan: Plan }) {
         {plan.bound === null && 'Without a solver there is no bound. '}
         {!plan.keepsLimit && 'The limit that was asked for is not kept. '}
         The gap is told in percent of the unbalance of doing nothing.
-        {losses ? ` Losses: ${losses.assumptions}` : ' No losses: the loads name no resistances.'}
+        {losses
+          ? ` Losses are an ${losses.assumptions.replace(/^E/, 'e')}`
+          : ' No losses: the loads name no resistances.'}
       </p>
       <Bars plan={plan} />
       <WorkList plan={plan} />
