@@ -121,11 +121,18 @@ describe('the editor of the ledger nodes', () => {
     const runtime = readFileSync(join(folder, `${type}.ts`), 'utf8');
 
     it(`${type}: every text is in the catalogue, and the catalogue has no other`, () => {
+      const known = keysOf(catalogue);
       const inHtml = [...html.matchAll(/data-i18n="(?:\[\w+\])?([^"]+)"/g)].map((m) => m[1]!);
       const inScript = [...html.matchAll(/this\._\('([\w.-]+)'( \+ )?/g)].map((m) => ({
         key: m[1]!,
         isPrefix: Boolean(m[2]),
       }));
+      // Texts that the shared script of the dialogs looks up: reasons of wrong settings, the label, the ports.
+      const byScript = [
+        ...[...html.matchAll(/phaseloom\.(?:oneOf|that)\([\s\S]*?, '(\w+)'\)/g)].map((m) => `error.${m[1]}`),
+        ...[...html.matchAll(/reason: '(\w+)'/g)].map((m) => `error.${m[1]}`),
+        ...['label.node', 'port.input', 'port.output'].filter((key) => known.includes(`${type}.${key}`)),
+      ].map((key) => ({ key: `${type}.${key}`, isPrefix: false }));
       const used = [...inHtml.map((key) => ({ key, isPrefix: false })), ...inScript].filter(
         (u) => !u.key.startsWith('node-red:'),
       );
@@ -133,8 +140,7 @@ describe('the editor of the ledger nodes', () => {
         key: `${type}.status.${m[1]}`,
         isPrefix: false,
       }));
-      const known = keysOf(catalogue);
-      const all = [...used, ...status];
+      const all = [...used, ...status, ...byScript];
       for (const { key, isPrefix } of all) {
         expect(
           known.some((k) => (isPrefix ? k.startsWith(key) : k === key)),
