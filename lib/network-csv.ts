@@ -1,6 +1,15 @@
 /** A network from the tables that people keep in spreadsheets: one of terminals, one of open points. */
 import type { NetworkDocument, OpenPoint, Site, Terminal, Viewing } from './network';
-import { type Column, type Entry, positive, TERMINAL_COLUMNS, tablesOf, word } from './network-tables';
+import {
+  type Column,
+  type Entry,
+  positive,
+  type Table,
+  TERMINAL_COLUMNS,
+  tablesOf,
+  within,
+  word,
+} from './network-tables';
 import type { Connection } from './records';
 
 export type NetworkCsvRead =
@@ -24,8 +33,8 @@ const VIEWINGS: readonly string[] = [
 const NO_TRANSFORMER = 'none';
 
 /**
- * Terminals: `id, site, position, viewing, recordedPhase, connection, nominalV, path`, only `id` required. `position` is the place in
- * viewing order; without it the order of the rows counts. `path` holds vector groups with blanks between, or `none`.
+ * Terminals: `id, site, position, viewing, recordedPhase, connection, nominalV, path, lat, lon`, only `id` required. `position` is the place in
+ * viewing order; without it the order of the rows counts. `lat` and `lon` are degrees (WGS 84) and place the site. `path` holds vector groups with blanks between, or `none`.
  * Open points, in the same text after an empty row or in a text of their own: `openPoint, left, right, toleranceDeg, proofTerminal`, one
  * row for each pair of facing terminals.
  * @example readNetworkCsv({ text: 'id,site\na/1,a\na/2,a' }).document.sites[0].terminals // ['a/1', 'a/2']
@@ -40,6 +49,11 @@ export function readNetworkCsv(texts: {
     ...tablesOf(texts.text, '', problems),
     ...tablesOf(texts.openPoints ?? '', 'open points, ', problems),
   ];
+  return networkOfTables(tables, texts.id, problems);
+}
+
+/** The document that tables say, however they were written. @param problems those found so far; what is found is added */
+export function networkOfTables(tables: readonly Table[], id: string | undefined, problems: string[]): NetworkCsvRead {
   const rows = tables.filter((t) => t.kind === 'terminals').flatMap((t) => t.entries);
   const pairs = tables.filter((t) => t.kind === 'openPoints').flatMap((t) => t.entries);
   if (rows.length === 0) {
@@ -49,7 +63,7 @@ export function readNetworkCsv(texts: {
   const sites = sitesOf(rows, problems);
   const openPoints = openPointsOf(pairs, problems);
   if (problems.length > 0) return { ok: false, problems };
-  return { ok: true, document: { id: texts.id ?? 'network', terminals, sites, openPoints } };
+  return { ok: true, document: { id: id ?? 'network', terminals, sites, openPoints } };
 }
 
 function terminalOf({ where, cell }: Entry, problems: string[]): Terminal {
@@ -83,8 +97,23 @@ function sitesOf(rows: readonly Entry[], problems: string[]): Site[] {
       );
     }
     const [viewing = 'left-to-right'] = viewings;
-    return { id, terminals: inOrder(id, members, problems), viewing: viewing as Viewing };
+    const terminals = inOrder(id, members, problems);
+    return { id, terminals, viewing: viewing as Viewing, ...placeOf(members, problems) };
   });
+}
+
+/** Where a site stands: the first of its rows that says so. */
+function placeOf(members: readonly Entry[], problems: string[]): Pick<Site, 'position'> {
+  const places = members.map((m) => {
+    const lat = within(m.where, 'lat', m.cell('lat'), -90, 90, problems);
+    const lon = within(m.where, 'lon', m.cell('lon'), -180, 180, problems);
+    if ((m.cell('lat') === '') !== (m.cell('lon') === '')) {
+      problems.push(`${m.where}: only one of lat and lon is given; expected both or neither`);
+    }
+    return lat === undefined || lon === undefined ? undefined : { lat, lon };
+  });
+  const position = places.find((p) => p !== undefined);
+  return position ? { position } : {};
 }
 
 function inOrder(site: string, members: readonly Entry[], problems: string[]): string[] {

@@ -3,6 +3,7 @@ import { Type } from '@sinclair/typebox';
 import { FeederSchema } from './feeder/io/document';
 import { makeNetwork, type Network, type NetworkDocument } from './network';
 import { readNetworkCsv } from './network-csv';
+import { isCollection, readNetworkGeojson } from './network-geojson';
 import { Connection, Name, SCHEMA_BASE } from './records';
 import { problemsAgainst } from './validate';
 
@@ -72,7 +73,7 @@ export interface NetworkTexts {
 }
 
 /**
- * Reads a network from JSON (a text that begins with a brace) or CSV, and checks it. The problems are sentences for people: where,
+ * Reads a network from JSON or GeoJSON (texts that begin with a brace) or CSV, and checks it. The problems are sentences for people: where,
  * what, and what would be right.
  * @example readNetwork({ text: '{"id":"n","terminals":[{"id":"a/1"}]}' }).ok // true
  * @example readNetwork({ text: '{"id":"n"}' }).problems // ['/terminals: is missing; expected a member terminals']
@@ -95,6 +96,7 @@ function readJson({ text, id }: NetworkTexts): DocumentRead {
   } catch (cause) {
     return { ok: false, problems: [`not JSON: ${(cause as Error).message}`] };
   }
+  if (isCollection(value)) return readNetworkGeojson(value, id);
   const whole = id === undefined ? value : { id, ...(value as object) };
   const problems = problemsAgainst(NetworkSchema, whole);
   if (problems.length === 0) return { ok: true, document: whole as NetworkDocument };

@@ -10,8 +10,10 @@ export const TERMINAL_COLUMNS = [
   'connection',
   'nominalV',
   'path',
+  'lat',
+  'lon',
 ] as const;
-const POINT_COLUMNS = ['openPoint', 'left', 'right', 'toleranceDeg', 'proofTerminal'] as const;
+export const POINT_COLUMNS = ['openPoint', 'left', 'right', 'toleranceDeg', 'proofTerminal'] as const;
 export type Column = (typeof TERMINAL_COLUMNS)[number] | (typeof POINT_COLUMNS)[number];
 
 /** One row of a table by its columns, with where it stands. */
@@ -74,5 +76,23 @@ export function positive(where: string, column: string, given: string, problems:
   const value = Number(given);
   if (value > 0 && Number.isFinite(value)) return value;
   problems.push(`${where}: ${column} is ${JSON.stringify(given)}; expected a number above 0 with a point, e.g. 12470`);
+  return undefined;
+}
+
+/** A number within bounds, or undefined with a problem told. */
+export function within(
+  where: string,
+  column: string,
+  given: string,
+  least: number,
+  most: number,
+  problems: string[],
+): number | undefined {
+  if (given === '') return undefined;
+  const value = Number(given);
+  if (value >= least && value <= most) return value;
+  problems.push(
+    `${where}: ${column} is ${JSON.stringify(given)}; expected degrees from ${least} to ${most} with a point`,
+  );
   return undefined;
 }

@@ -71,8 +71,8 @@ describe('a network in CSV', () => {
 
   it('names the row and what would be right', () => {
     expect(problems('id,phase\na,A')).to.deep.equal([
-      'row 1: unknown columns phase; expected columns id, site, position, viewing, recordedPhase, connection, nominalV, path',
-      'there is no table of terminals; expected a header row such as id,site,position,viewing,recordedPhase,connection,nominalV,path',
+      'row 1: unknown columns phase; expected columns id, site, position, viewing, recordedPhase, connection, nominalV, path, lat, lon',
+      'there is no table of terminals; expected a header row such as id,site,position,viewing,recordedPhase,connection,nominalV,path,lat,lon',
     ]);
     expect(problems('id,nominalV,connection\n\n')).to.have.length(1);
     expect(problems('id,nominalV,connection\na,"12,47",star\n,1,')).to.deep.equal([

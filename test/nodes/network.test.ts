@@ -83,9 +83,29 @@ describe('the config node network', () => {
       return { status: answer.status, body: await answer.json() };
     };
     it('tells what the network holds', async () => {
-      expect(await check({ text: JSON.stringify(DOCUMENT) })).to.deep.equal({
-        status: 200,
-        body: { ok: true, holds: { terminals: 1, sites: 1, openPoints: 0 } },
+      const { status, body } = await check({ text: JSON.stringify(DOCUMENT) });
+      expect(status).to.equal(200);
+      expect(body).to.deep.include({ ok: true, holds: { terminals: 1, sites: 1, openPoints: 0 } });
+    });
+    it('writes changed rows into a JSON document, which keeps its names', async () => {
+      const named = { ...DOCUMENT, name: 'Hollin Bank', sites: [{ ...DOCUMENT.sites[0], name: 'Pole 1' }] };
+      const { body } = await check({ text: JSON.stringify(named) });
+      const [first] = body.rows.terminals;
+      const rows = { ...body.rows, terminals: [{ ...first, recordedPhase: 'B' }] };
+      const changed = JSON.parse((await check({ text: JSON.stringify(named), rows })).body.text);
+      expect(changed).to.deep.include({ id: 'n', name: 'Hollin Bank' });
+      expect(changed.sites[0].name).to.equal('Pole 1');
+      expect(changed.terminals).to.deep.equal([{ id: 'a/1', site: 'a', recordedPhase: 'B' }]);
+    });
+    it('leaves a JSON document as it is while the rows do not work, and gives them back', async () => {
+      const text = JSON.stringify(DOCUMENT);
+      const rows = { terminals: [{ id: 'a/1', nominalV: 'much' }], openPoints: [] };
+      const { body } = await check({ text, rows });
+      expect(body).to.deep.equal({
+        text,
+        ok: false,
+        problems: ['row 2: nominalV is "much"; expected a number above 0 with a point, e.g. 12470'],
+        rows,
       });
     });
     it('tells what is wrong, and no more than one can read', async () => {
