@@ -35,7 +35,11 @@ export class BoardServer {
   }
 
   private take(RED: NodeAPI, req: IncomingMessage, res: ServerResponse, next: Next): void {
-    const url = new URL(req.url ?? '/', 'http://board');
+    const url = addressOf(req.url ?? '/');
+    if (!url) {
+      next();
+      return;
+    }
     for (const [path, board] of this.boards) {
       if (url.pathname !== path && !url.pathname.startsWith(`${path}/`)) continue;
       const rest = url.pathname.slice(path.length + 1);
@@ -45,6 +49,12 @@ export class BoardServer {
     }
     next();
   }
+}
+
+/** A path that begins with two slashes is a path, not a host; what is no address at all is for others to answer. */
+function addressOf(path: string): URL | undefined {
+  const whole = path.startsWith('/') ? `http://board${path}` : path;
+  return URL.canParse(whole) ? new URL(whole) : undefined;
 }
 
 /** Addresses in the pages are relative, so the path must end in a slash. */

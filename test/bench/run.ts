@@ -1,6 +1,6 @@
 /** `npm run bench [name ...]`: every *.bench.ts in a process of its own, one after the other; the JSON lines go to .cache/bench.json. */
 import { spawnSync } from 'node:child_process';
-import { globSync, mkdirSync, writeFileSync } from 'node:fs';
+import { existsSync, globSync, mkdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { basename, resolve } from 'node:path';
 
 const root = resolve(__dirname, '../..');
@@ -31,9 +31,11 @@ for (const file of files) {
   }
 }
 mkdirSync(resolve(root, '.cache'), { recursive: true });
-writeFileSync(
-  resolve(root, '.cache/bench.json'),
-  JSON.stringify({ at: new Date().toISOString(), node: process.version, results }, null, 2),
-);
+const kept = resolve(root, '.cache/bench.json');
+// What was not measured now stays as it was measured last.
+const names = new Set(results.map((r) => (r as { bench: string }).bench));
+const before = existsSync(kept) ? (JSON.parse(readFileSync(kept, 'utf8')).results as { bench: string }[]) : [];
+const all = [...before.filter((r) => !names.has(r.bench)), ...results];
+writeFileSync(kept, JSON.stringify({ at: new Date().toISOString(), node: process.version, results: all }, null, 2));
 console.log(`\n${results.length} measurements in .cache/bench.json`);
 process.exitCode = failed ? 1 : 0;

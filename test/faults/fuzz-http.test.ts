@@ -78,6 +78,12 @@ describe('hostile requests', function () {
     });
   }
 
+  for (const path of ['//', '///x', '//phaseloom/api/health', '//[']) {
+    it(`GET ${path} is a path nobody knows`, async () => {
+      expect((await ask('GET', path)).status).to.be.oneOf([308, 404]);
+    });
+  }
+
   it(`${COUNT} requests: each is answered, none with a fault of ours, none with a trace of our code`, async () => {
     const wrong: string[] = [];
     const statuses: Record<number, number> = {};

@@ -97,8 +97,10 @@ export const inserting = (folder: string, synchronous: 'full' | 'normal'): Start
       id: 'f',
       type: 'function',
       outputs: 1,
-      libs: [{ var: 'sqlite', module: 'node:sqlite' }],
-      initialize: `const db = new sqlite.DatabaseSync(${JSON.stringify(`${folder}/${newFile('hand')}`)});
+      // The function node loads no module with a node: prefix.
+      libs: [{ var: 'modules', module: 'module' }],
+      initialize: `const sqlite = modules.createRequire('/')('node:sqlite');
+const db = new sqlite.DatabaseSync(${JSON.stringify(`${folder}/${newFile('hand')}`)});
 db.exec('pragma journal_mode = wal; pragma synchronous = ${synchronous}');
 db.exec('create table reading (seq integer primary key, terminal text, taken_at text, angle_deg real, body text)');
 context.set('db', db);
