@@ -11,7 +11,6 @@ export const postgresRetention: RetentionWords = {
   restsOn: (table, condition) =>
     `select value collate "C" as id from ${table} cross join lateral json_array_elements_text(${record(table)} -> 'from') as t (value)
      where ${condition} union select (${record(table)} ->> 'id') collate "C" from ${table} where ${condition}`,
-  json: 'json',
 };
 
 /** Readings that are held back move to the default partition when no more than so many keep a partition alive. */

@@ -3,7 +3,7 @@
  * followed, and whoever removes a reading otherwise is found out.
  */
 import { cellsOfLink, digestOfRows, LINK_COLUMNS, type Link, nextLink, sha256 } from '../chain-link';
-import { ask, type Row, type Steps } from './question';
+import { ask, insertAll, type Row, type Steps } from './question';
 
 /** Of the readings stored with the links from..to what remains has this digest. */
 export interface Remnant {
@@ -29,14 +29,10 @@ export function* linkLetGo(seqs: readonly number[], said: LetGoSaid, atUs: numbe
   const made = nextLink(head, atUs, () => [], statement)!;
   const places = LINK_COLUMNS.map((_, i) => `$${i + 1}`).join(', ');
   yield* ask(`insert into chain_link (${LINK_COLUMNS.join(', ')}) values (${places})`, ...cellsOfLink(made));
-  for (const r of remnants)
-    yield* ask(
-      'insert into chain_let_go (link, from_link, to_link, remaining) values ($1, $2, $3, $4)',
-      r.link,
-      r.from_link,
-      r.to_link,
-      r.remaining,
-    );
+  yield* insertAll(
+    'chain_let_go (link, from_link, to_link, remaining)',
+    remnants.map((r) => [r.link, r.from_link, r.to_link, r.remaining]),
+  );
 }
 
 export const digestOfRemnants = (remnants: readonly Remnant[]): string =>

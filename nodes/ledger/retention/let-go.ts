@@ -7,7 +7,7 @@ import { type DaySummary, keyOfDay, mergeDays, summariseDays } from '../../../li
 import { formatInstant } from '../../../lib/instant';
 import type { Reading } from '../../../lib/records';
 import { linkLetGo } from './chain-let-go';
-import { ask, type RetentionWords, type Row, type Steps } from './question';
+import { ask, insertAll, type RetentionWords, type Row, type Steps } from './question';
 
 export interface LetGoOrder {
   /** readings taken before are old, microseconds since 1970 */
@@ -38,8 +38,10 @@ export function* letGoOld(words: RetentionWords, order: LetGoOrder): Steps<LetGo
   const needed = yield* restedOn(words, old.map(idOf));
   yield* addToDays(words, summariseDays(old.map(({ body }) => JSON.parse(body as string) as Reading)));
   const [held, free] = parted(old, needed);
-  for (const { id, seq, taken_at_us } of held)
-    yield* ask('insert into reading_held (id, seq, taken_at_us) values ($1, $2, $3)', id!, seq!, taken_at_us!);
+  yield* insertAll(
+    'reading_held (id, seq, taken_at_us)',
+    held.map((row) => [row.id!, row.seq!, row.taken_at_us!]),
+  );
   yield* remove(words, free, order, held.length);
   return { letGo: free.length, held: held.length, more: old.length === order.limit };
 }
@@ -93,25 +95,24 @@ function* restedOn(words: RetentionWords, ids: readonly string[]): Steps<Readonl
 }
 
 function* addToDays(words: RetentionWords, days: readonly DaySummary[]): Steps<void> {
-  for (const day of days) {
-    const [known] = yield* ask(
-      'select body from reading_day where terminal = $1 and day = $2 and against = $3',
-      day.terminal,
-      day.day,
-      day.against,
-    );
-    const before = known ? (JSON.parse(known.body as string) as DaySummary) : undefined;
-    const now = before && keyOfDay(before) === keyOfDay(day) ? mergeDays(before, day) : day;
-    yield* ask(
-      `insert into reading_day (terminal, day, against, readings, body) values ($1, $2, $3, $4, cast($5 as ${words.json}))
-       on conflict (terminal, day, against) do update set readings = excluded.readings, body = excluded.body`,
-      day.terminal,
-      day.day,
-      day.against,
-      now.readings,
-      JSON.stringify(now),
-    );
-  }
+  const known = yield* ask(
+    `select body from reading_day where terminal in (${words.texts(1)}) and day in (${words.texts(2)})`,
+    JSON.stringify([...new Set(days.map((d) => d.terminal))]),
+    JSON.stringify([...new Set(days.map((d) => d.day))]),
+  );
+  const before = new Map(
+    known.map(({ body }) => JSON.parse(body as string) as DaySummary).map((d) => [keyOfDay(d), d]),
+  );
+  const rows = days.map((day) => {
+    const earlier = before.get(keyOfDay(day));
+    const now = earlier ? mergeDays(earlier, day) : day;
+    return [now.terminal, now.day, now.against, now.readings, JSON.stringify(now)];
+  });
+  yield* insertAll(
+    'reading_day (terminal, day, against, readings, body)',
+    rows,
+    'on conflict (terminal, day, against) do update set readings = excluded.readings, body = excluded.body',
+  );
 }
 
 function parted(rows: readonly Row[], needed: ReadonlySet<string>): [held: Row[], free: Row[]] {

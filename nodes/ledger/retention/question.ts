@@ -17,12 +17,19 @@ export interface RetentionWords {
   texts(value: number): string;
   /** a query of the members `from` and `id` of the record in this column of a table, as `id` */
   restsOn(table: string, condition: string): string;
-  readonly json: string;
 }
 
 export const ask = function* (sql: string, ...values: Question['values']): Steps<readonly Row[]> {
   return yield { sql, values };
 };
+
+/** Rows in one statement: a question to a server costs the way there and back. */
+export function* insertAll(into: string, rows: readonly Question['values'][], onConflict = ''): Steps<void> {
+  if (rows.length === 0) return;
+  let place = 0;
+  const places = rows.map((row) => `(${row.map(() => `$${++place}`).join(', ')})`);
+  yield { sql: `insert into ${into} values ${places.join(', ')} ${onConflict}`, values: rows.flat() };
+}
 
 /** For a database that answers at once. */
 export function runNow<T>(steps: Steps<T>, answer: (question: Question) => readonly Row[]): T {

@@ -6,8 +6,7 @@ export const sqliteRetention: RetentionWords = {
   restsOn: (table, condition) =>
     `select value as id from ${table}, json_each(${table}.body, '$.from') where ${condition}
      union select ${table}.body ->> '$.id' from ${table} where ${condition}`,
-  json: 'text',
 };
 
 /** Values by number, as SQLite writes them. */
-export const numbered = (sql: string): string => sql.replaceAll(/\$(\d)/g, '?$1');
+export const numbered = (sql: string): string => sql.replaceAll(/\$(\d+)/g, '?$1');
