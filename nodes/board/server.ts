@@ -1,5 +1,7 @@
 /** Serves the boards under Node-RED's HTTP node root, each at its path. */
 import type { IncomingMessage, ServerResponse } from 'node:http';
+import { promisify } from 'node:util';
+import { gzip } from 'node:zlib';
 import type { NodeAPI } from 'node-red';
 import { asError, Trouble } from '../kit/trouble';
 import type { Board } from './board';
@@ -72,10 +74,10 @@ async function serve(board: Board, path: string, url: URL, req: IncomingMessage,
     const rest = route.path.endsWith('*') ? path.slice(route.path.length - 1) : '';
     const asked = { board, query: url.searchParams, rest, body, req };
     if ('take' in route) await route.take(asked, res);
-    else send(res, await route.answer(asked), req.method === 'HEAD');
+    else await send(req, res, await route.answer(asked));
   } catch (cause) {
     if (res.headersSent) res.destroy();
-    else send(res, refusal(asError(cause)), false);
+    else await send(req, res, refusal(asError(cause)));
   }
 }
 
@@ -84,11 +86,24 @@ const methodOf = (req: IncomingMessage) => (req.method === 'HEAD' ? 'GET' : req.
 const fits = ({ path: pattern }: Route, path: string): boolean =>
   pattern.endsWith('*') ? path.startsWith(pattern.slice(0, -1)) : path === pattern;
 
-function send(res: ServerResponse, { status = 200, headers = {}, body }: Answer, headOnly: boolean): void {
+/** From this length on JSON goes packed to those who take it: a whole feeder is hundreds of kilobytes of figures. */
+const PACKED_FROM = 32_768;
+const packed = promisify(gzip);
+
+async function send(
+  req: IncomingMessage,
+  res: ServerResponse,
+  { status = 200, headers = {}, body }: Answer,
+): Promise<void> {
   const isRaw = typeof body === 'string' || Buffer.isBuffer(body);
   const type = isRaw ? 'text/plain; charset=utf-8' : 'application/json; charset=utf-8';
-  res.writeHead(status, { 'content-type': type, 'cache-control': 'no-store', ...headers });
-  res.end(headOnly ? undefined : isRaw ? body : JSON.stringify(body));
+  const told = { 'content-type': type, 'cache-control': 'no-store', ...headers };
+  const content = isRaw ? body : JSON.stringify(body);
+  const isPacked =
+    !isRaw && content.length >= PACKED_FROM && /\bgzip\b/.test(String(req.headers['accept-encoding'] ?? ''));
+  const sent = isPacked ? await packed(content) : content;
+  res.writeHead(status, isPacked ? { ...told, 'content-encoding': 'gzip', vary: 'accept-encoding' } : told);
+  res.end(req.method === 'HEAD' ? undefined : sent);
 }
 
 const STATUSES: Readonly<Record<string, number>> = {

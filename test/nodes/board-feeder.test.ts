@@ -3,6 +3,7 @@ import { parseCsv } from '../../lib/csv';
 import type { FeederPicture, SectionPicture } from '../../lib/feeder/picture';
 import type { Correction, Trace } from '../../lib/records';
 import { problemsOf } from '../../lib/validate';
+import { deployFeeder, inventedFeeder } from '../kit/board-feeder';
 import { angle, identificationAt, trunk } from '../kit/feeder-trunk';
 import { kept, ledgerOf, newLedger } from '../kit/ledger-in-flow';
 import { nodeRed, type Rig } from '../kit/node-red';
@@ -66,6 +67,17 @@ describe('the feeder routes of the board', () => {
     expect(visits.map((v) => v.section)).to.include('m10');
     expect(visits.every((v) => v.terminals.length === 3)).to.equal(true);
     expect(visits.map((v) => v.walk).sort()).to.deep.equal(visits.map((_, i) => i + 1));
+  });
+
+  it('send what is long packed, and read the same either way', async () => {
+    await deployFeeder(rig, inventedFeeder(1500, 4));
+    const ask = (encoding: string) => fetch(at('feeder?id=F1500'), { headers: { 'accept-encoding': encoding } });
+    const [packed, plain] = await Promise.all([ask('gzip'), ask('identity')]);
+    expect([packed.headers.get('content-encoding'), plain.headers.get('content-encoding')]).to.deep.equal([
+      'gzip',
+      null,
+    ]);
+    expect(await packed.json()).to.deep.equal(await plain.json());
   });
 
   it('keep what a person decides of several labels at once, tell the flow, and give files of what was accepted', async () => {

@@ -41,7 +41,7 @@ export function Corrections({ answer, link, again }: Props) {
 /** One crossing at s7 explains 14 labels. */
 function headline({ cause, labels }: TraceCorrection): string {
   const many = labels.length === 1 ? 'one label' : `${labels.length} labels`;
-  return `One change at ${cause.section} (${cause.change}) explains ${many}`;
+  return `One change at ${cause.section} explains ${many}: ${cause.change}`;
 }
 
 interface GroupProps {
