@@ -44,6 +44,7 @@ export function planRecord(plan: LoadPlan, basis: PlanBasis): Plan {
     moves: workList(plan),
     sections: sectionsOf(problem, after),
     losses: lossesOf(loading, after, basis.neutralRatio),
+    ...(loading.assumedInLine.length > 0 ? { assumedInLine: [...loading.assumedInLine] } : {}),
     undecided: undecidedOf(loading),
     basis: basisOf(loading, basis.byReadings ?? new Set()),
   };

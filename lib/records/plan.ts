@@ -75,6 +75,12 @@ export const Plan = recordSchema('plan', 'The moves that balance the load of a f
     Type.Object({ beforeKW: Figure('weighted mean'), afterKW: Figure('weighted mean'), assumptions: Type.String() }),
     Type.Null(),
   ]),
+  assumedInLine: Type.Optional(
+    Type.Array(Name('transformer'), {
+      description:
+        'whose vector group is not recorded: each phase above was taken to feed the one with its label below',
+    }),
+  ),
   undecided: Type.Object({
     loads: Type.Integer({ minimum: 0, description: 'loads of unknown phase, left out of the plan' }),
     kW: Figure('largest of the snapshots'),

@@ -1,9 +1,11 @@
 import { expect } from 'chai';
 import type { Solver } from '../../lib/loading/milp';
 import { type LoadingDocument, makeLoading } from '../../lib/loading/model';
-import { planMoves } from '../../lib/loading/plan';
+import { planAt, planMoves } from '../../lib/loading/plan';
+import { planRecord } from '../../lib/loading/plan-record';
 import { sectionLoading } from '../../lib/loading/section-loading';
 import { windingLift } from '../../lib/loading/through-transformer';
+import { problemsOf } from '../../lib/validate';
 import { highsSolver } from '../../nodes/load-plan/highs-solver';
 import { bestByHand, carried, unbalanceByHand } from '../kit/plan-by-hand';
 
@@ -145,5 +147,16 @@ describe('loads below a transformer', function () {
       /transformer T: its winding draws on phase B, which the section above lacks \(it has A, C\)/,
     );
     expect(makeLoading(below('unknown')).assumedInLine).to.deep.equal(['T']);
+  });
+
+  it('tells in the record of a plan which transformers were taken as in line', () => {
+    const recordOf = (group: string) => {
+      const options = { aim: { kind: 'best', moves: 1 } } as const;
+      const plan = planAt(makeLoading(mixed(group)), options, new Int32Array(7));
+      return planRecord(plan, { at: '2026-05-04T10:00:00.000000Z' });
+    };
+    expect(problemsOf('plan', recordOf('unknown'))).to.deep.equal([]);
+    expect(recordOf('unknown').assumedInLine).to.deep.equal(['T']);
+    expect(recordOf('Dyn11')).not.to.have.property('assumedInLine');
   });
 });
