@@ -25,17 +25,20 @@ export function editNetwork(node: EditorNode): void {
   const word = (key: string, values = {}) => node._(`phaseloom-network.${key}`, values);
   const say = (words: string) => $('#phaseloom-network-check').text(words);
 
+  /** An answer may come when the dialog is gone. */
+  const isClosed = (): boolean => !text[0].isConnected;
+
   async function ask(more: object): Promise<Answer | undefined> {
     const turn = ++asked;
     const question = { text: text.val(), id: field(node, 'name').val() || undefined, ...more };
     const answer = await post(question);
     if (turn !== asked) return undefined;
-    if (!answer) say(word('check.unreachable'));
+    if (!answer && !isClosed()) say(word('check.unreachable'));
     return answer;
   }
 
   function show(answer: Answer | undefined): void {
-    if (!answer) return;
+    if (!answer || isClosed()) return;
     if (text.val() !== answer.text) text.val(answer.text).trigger('change');
     say(answer.ok ? word('check.ok', answer.holds) : [word('check.problems'), ...(answer.problems ?? [])].join('\n'));
     // The drawing is SVG that the library wrote, with every name escaped.
@@ -46,6 +49,7 @@ export function editNetwork(node: EditorNode): void {
   const changed = async (rows: Rows) => show(await ask({ rows }));
 
   async function look(): Promise<void> {
+    if (isClosed()) return;
     if (text.val().trim() !== '') return show(await ask({}));
     asked++;
     say(word('check.empty'));
