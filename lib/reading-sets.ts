@@ -103,13 +103,21 @@ function isTerminalTold(
 /**
  * The instants at which a set may stand differently now that a reading is known: its own, and those of later readings of the group.
  * Ascending; which of the sets really hold the reading is for the caller to see.
+ * @param ofThoseThatCame leaves out readings known only from a store: when they come, their sets are made with this one in them
  */
-export function instantsTouched(window: ReadingWindow, rule: SetRule, takenUs: number): number[] {
+export function instantsTouched(
+  window: ReadingWindow,
+  rule: SetRule,
+  takenUs: number,
+  ofThoseThatCame = false,
+): number[] {
   const read = rule.beside ? [...rule.terminals, ...rule.beside] : rule.terminals;
   if (read.every((terminal) => window.newestUs(terminal) <= takenUs)) return [takenUs];
   const instants = new Set([takenUs]);
   for (const terminal of read) {
-    for (const { us } of window.between(terminal, takenUs, takenUs + reachUs(rule))) instants.add(us);
+    for (const { us, came } of window.between(terminal, takenUs, takenUs + reachUs(rule))) {
+      if (came || !ofThoseThatCame) instants.add(us);
+    }
   }
   const ascending = [...instants].sort((a, b) => a - b);
   return ascending.length <= MOST_INSTANTS ? ascending : [takenUs, ...ascending.slice(1 - MOST_INSTANTS)];

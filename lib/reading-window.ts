@@ -6,6 +6,8 @@ export interface Placed {
   readonly reading: Reading;
   /** when it was taken, microseconds since the epoch */
   readonly us: number;
+  /** it came itself; otherwise it is known only from a store */
+  readonly came?: boolean;
 }
 
 /**

@@ -44,6 +44,9 @@ const NONE: Findings = Object.freeze([]);
 /** Findings remembered as said. */
 const REMEMBERED = 20_000;
 
+/** Which later sets a reading makes anew: none, those of readings that came, or all that are known. */
+type Touched = 'own' | 'came' | 'all';
+
 interface Case<G> {
   readonly group: G;
   readonly set: ReadingSet;
@@ -147,18 +150,19 @@ export class FindingFlow<G extends Group> {
   ): Findings | Promise<Findings> {
     const arrived = window.add(reading);
     if (arrived === 'duplicate' || (arrived === 'again' && !anew && !this.rules.saysAgain)) return NONE;
-    const touchesLater = anew || arrived === 'new';
+    // One fetched before it came may have come later than readings taken after it, which were judged without it.
+    const touched = anew || arrived === 'new' ? 'all' : arrived === 'fetched' ? 'came' : 'own';
     const cases: Case<G>[] = [];
-    for (const group of groups) this.casesOf(window, group, reading, touchesLater, cases);
+    for (const group of groups) this.casesOf(window, group, reading, touched, cases);
     if (cases.length === 0) return NONE;
     const recalling = this.streams.recall(cases);
     const conclude = () => this.conclude(cases, reading, window);
     return recalling ? recalling.then(conclude) : conclude();
   }
 
-  private casesOf(window: ReadingWindow, group: G, reading: Reading, touchesLater: boolean, cases: Case<G>[]): void {
+  private casesOf(window: ReadingWindow, group: G, reading: Reading, touched: Touched, cases: Case<G>[]): void {
     const us = takenAtUs(reading);
-    const instants = touchesLater ? instantsTouched(window, group, us) : [us];
+    const instants = touched === 'own' ? [us] : instantsTouched(window, group, us, touched === 'came');
     for (const at of instants) {
       const set = setAt(window, group, at);
       const readings = this.rules.restsOn(group, set, reading, window);

@@ -27,11 +27,18 @@ export interface Crew {
 }
 
 /** A database of its own on a server that runs, and so many workers on it, started. */
-export async function crew(serverConnection: string, database: string, count: number): Promise<Crew> {
+export async function crew(
+  serverConnection: string,
+  database: string,
+  count: number,
+  door: object = {},
+): Promise<Crew> {
   await once(serverConnection, `create database ${database}`);
   const connection = serverConnection.replace(/[^/]*$/, database);
   const [broker, outside] = await Promise.all([mosquitto(), receiver()]);
-  const workers = await Promise.all(Array.from({ length: count }, () => childRed(wholeJob(broker.port, outside.url))));
+  const workers = await Promise.all(
+    Array.from({ length: count }, () => childRed(wholeJob(broker.port, outside.url, door))),
+  );
   for (const { userDir } of workers) {
     writeFileSync(join(userDir, 'flows_cred.json'), JSON.stringify({ ledger: { connection } }));
   }
@@ -92,7 +99,7 @@ async function publish(port: number, readings: readonly Reading[], perSecond: nu
 
 const BROKER = { id: 'broker', type: 'mqtt-broker', broker: '127.0.0.1', protocolVersion: '5', keepalive: '60' };
 
-function wholeJob(brokerPort: number, url: string): FlowNode[] {
+function wholeJob(brokerPort: number, url: string, door: object): FlowNode[] {
   const both = { frame: 'frame', network: 'network', ledger: 'ledger' };
   const finds = (id: string, type: string, more: object = {}) => ({
     ...{ id, type, ...both, ...more },
@@ -111,6 +118,7 @@ function wholeJob(brokerPort: number, url: string): FlowNode[] {
       topics: ['readings/#'],
       settleS: 2,
       gatherMs: 4000,
+      ...door,
       wires: [['screen'], []],
     },
     { id: 'screen', type: 'phaseloom-screen', ...both, wires: [['phase', 'rotation', 'tie'], ['desk']] },
