@@ -9,9 +9,9 @@ interface Result {
   readonly rows: readonly BenchRow[];
 }
 
-const WIDTH = 760;
+const WIDTH = 960;
 const ROW = 22;
-const LABELS = 470;
+const LABELS = 600;
 const MOST = 8;
 
 const figure = (n: number) => (Math.abs(n) >= 100 ? Math.round(n).toLocaleString('en-US') : n.toPrecision(3));
@@ -23,7 +23,7 @@ function picture(rows: readonly BenchRow[]): string {
   const bars = rows.map((row, i) => {
     const y = 20 + i * ROW;
     const length = Math.max(1, Math.min(MOST, row.ratio!) * unit);
-    const label = plain(`${row.what.trim()} / ${row.peer!.what}`).slice(0, 88);
+    const label = plain(`${row.what.trim()} / ${row.peer!.what}`.slice(0, 118));
     return `<text x="${LABELS - 8}" y="${y + 13}" text-anchor="end">${label}</text><rect x="${LABELS}" y="${y + 3}" width="${length.toFixed(1)}" height="12" fill="#0072B2"/><text x="${(LABELS + length + 6).toFixed(1)}" y="${y + 13}">${row.ratio!.toFixed(2)}</text>`;
   });
   const height = 30 + rows.length * ROW;

@@ -19,7 +19,8 @@ const SITES = 5000;
 /** What fills once is filled by then: caches, compiled code, the last 32 readings of each place, each read every 15 s at 1000/s. */
 const WARM_UP = 1 / 3;
 const ALERTS_PER_S = 1;
-const DRAIN_S = 300;
+/** What the broker still holds is waited for as long as some of it comes in this time. */
+const STANDSTILL_S = 60;
 
 interface Sample {
   readonly minute: number;
@@ -45,6 +46,15 @@ function sample(rig: Rig, beganMs: number, published: number): Sample {
     `${full.minute.toFixed(1).padStart(6)} min  heap ${full.heapMB} MB  external ${full.externalMB} MB  rss ${full.rssMB} MB  published ${full.published}  stored ${full.stored}`,
   );
   return full;
+}
+
+async function drained(rig: Rig, published: number): Promise<void> {
+  let before = stored(rig);
+  for (let still = 0; stored(rig) < published && still < STANDSTILL_S; still++) {
+    await sleep(1000);
+    if (stored(rig) > before) still = 0;
+    before = stored(rig);
+  }
 }
 
 async function main(): Promise<void> {
@@ -84,7 +94,7 @@ async function main(): Promise<void> {
     if (isOut) samples.push(sample(rig, beganMs, outing.published));
   }
   const { published, surprises: due, delays } = await home;
-  for (let i = 0; stored(rig) < published && i < DRAIN_S; i++) await sleep(1000);
+  await drained(rig, published);
   samples.push(sample(rig, beganMs, published));
   const { readings, findings } = await (await rig.node('ledger').ready()).health();
   await rig.deploy([]);
