@@ -33,7 +33,7 @@ import { makePartitions } from './partitions';
 import { PostgresSharing } from './postgres-sharing';
 import * as readingRows from './readings';
 import { storeRejections } from './rejections';
-import { dropEmptied, postgresRetention } from './retention';
+import { dropEmptied, postgresRetention, WITHOUT_JIT } from './retention';
 import { ServerClock } from './server-clock';
 import type { StoredRow } from './stored-row';
 import { advance, countStored, cursor, readCounts } from './tally';
@@ -247,9 +247,10 @@ export class PostgresLedger implements Ledger {
         nowUs: this.nowUs,
         days: this.options.retainDays ?? (() => Number.POSITIVE_INFINITY),
         transaction: (steps) =>
-          this.writeAlone(1, (client) =>
-            run(steps(), async ({ sql, values }) => (await client.query(sql, [...values])).rows),
-          ),
+          this.writeAlone(1, async (client) => {
+            await client.query(WITHOUT_JIT);
+            return run(steps(), async ({ sql, values }) => (await client.query(sql, [...values])).rows);
+          }),
         afterwards: (beforeUs) => this.writeAlone(1, (client) => dropEmptied(client, beforeUs)),
       });
       retention.start();

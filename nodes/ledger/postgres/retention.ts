@@ -13,6 +13,9 @@ export const postgresRetention: RetentionWords = {
      where ${condition} union select (${record(table)} ->> 'id') collate "C" from ${table} where ${condition}`,
 };
 
+/** A batch is small, and compiling its questions would cost more than answering them. */
+export const WITHOUT_JIT = 'set local jit = off';
+
 /** Readings that are held back move to the default partition when no more than so many keep a partition alive. */
 const FEW = 1000;
 
