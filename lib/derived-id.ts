@@ -100,31 +100,42 @@ function arrayText(items: readonly unknown[]): string {
 
 function objectText(value: Readonly<Record<string, unknown>>, without?: string): string {
   let text = '';
-  for (const key of sortedKeys(value)) {
+  for (const { key, name } of membersOf(Object.keys(value))) {
     const member = value[key];
     if (member === undefined || key === without) continue;
     text += text === '' ? '{' : ',';
-    text += quoted(key);
-    text += ':';
+    text += name;
     text += textOf(member);
   }
   return text === '' ? '{}' : `${text}}`;
 }
 
-/** Insertion sort: objects have few keys, and a comparing function costs more than the comparisons it saves. */
-function sortedKeys(value: object): string[] {
-  const keys = Object.keys(value);
-  if (keys.length > FEW_KEYS) return keys.sort();
-  for (let i = 1; i < keys.length; i++) {
-    const key = keys[i]!;
-    let j = i - 1;
-    for (; j >= 0 && keys[j]! > key; j--) keys[j + 1] = keys[j]!;
-    keys[j + 1] = key;
-  }
-  return keys;
+interface Member {
+  readonly key: string;
+  /** as it stands in the text, colon included */
+  readonly name: string;
 }
 
-const FEW_KEYS = 32;
+/** Members by their keys as they were met and in order: instruments send the same ones again and again. */
+interface Layout {
+  readonly keys: readonly string[];
+  readonly members: readonly Member[];
+}
+
+const layouts = new Map<number, Layout[]>();
+/** Layouts remembered of one number of keys, keys of a layout that is remembered, and their length: strangers must not fill the memory. */
+const MOST = { layouts: 8, keys: 32, length: 64 } as const;
+
+function membersOf(keys: readonly string[]): readonly Member[] {
+  const alike = layouts.get(keys.length) ?? [];
+  const known = alike.find((layout) => layout.keys.every((key, i) => key === keys[i]));
+  if (known) return known.members;
+  const members = [...keys].sort().map((key) => ({ key, name: `${quoted(key)}:` }));
+  const isWorthIt =
+    alike.length < MOST.layouts && keys.length <= MOST.keys && keys.every((k) => k.length <= MOST.length);
+  if (isWorthIt) layouts.set(keys.length, [...alike, { keys, members }]);
+  return members;
+}
 
 /** Printable ASCII but the quotation mark and the backslash: what JSON leaves as it is. */
 const PLAIN = /^[ !#-[\]-~]*$/;
