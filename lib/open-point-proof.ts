@@ -24,7 +24,8 @@ export interface ProofResult {
 
 /**
  * The proof of a common time:
- * `common-conductor`: before and after, both instruments agree on one conductor within 3 sqrt(2) sd;
+ * `common-conductor`: before and after, both instruments agree on one conductor within 3 sqrt(2) sd; where one instrument read both
+ * sides, it agrees before with after, within the load-flow drift of the frame, so that its time cannot have jumped in between;
  * `attested-time`: every reading says that its clock is locked and how wrong it may be;
  * `same-instrument`: attested time, and one instrument read both sides, so that a constant clock error cancels.
  */
@@ -66,8 +67,20 @@ function heldCommon(
   if (!enclose([...left, ...right], common, windowS)) return NOT_AROUND;
   const unfit = pairs.flat().find((s) => !fitness(readingOf(s), { frame }).uses.relative);
   if (unfit) return UNFIT;
-  return pairs.map((p) => disagreement(p, frame)).find((r) => r !== undefined);
+  const [l, r] = common.before;
+  if (instrumentOf(l) === instrumentOf(r)) return disagreement([l, common.after[0]], frame, BY_ONE);
+  return pairs.map((p) => disagreement(p, frame, BY_TWO)).find((reason) => reason !== undefined);
 }
+
+const instrumentOf = (sample: Sample) => readingOf(sample).instrument?.id;
+
+/** Who the readings of a pair come from; those of one instrument lie the whole visit apart, in which load flow moves the angle. */
+interface Pair {
+  readonly who: string;
+  readonly drifts: boolean;
+}
+const BY_ONE: Pair = { who: 'before and after the open point, the instrument read', drifts: true };
+const BY_TWO: Pair = { who: 'the two instruments read', drifts: false };
 
 function enclose(readings: readonly Reading[], { before, after }: CommonConductor, windowS: number): boolean {
   const instants = readings.map(takenAtUs);
@@ -79,18 +92,19 @@ function enclose(readings: readonly Reading[], { before, after }: CommonConducto
   );
 }
 
-function disagreement(pair: readonly [Sample, Sample], frame: Frame): Reason | undefined {
+function disagreement(pair: readonly [Sample, Sample], frame: Frame, { who, drifts }: Pair): Reason | undefined {
   const samples = pair.map((s) => angleSample(s, frame)!);
   const compared = comparableAngles(samples, frame);
   if (!compared.ok) return compared.reasons[0];
   const [a, b] = compared.angles.angleDeg as [number, number];
-  const limitDeg = 3 * Math.hypot(...samples.map((s) => s.sdDeg), ...compared.angles.carrySdDeg);
+  const driftDeg = drifts ? frame.driftSdDeg : 0;
+  const limitDeg = 3 * Math.hypot(...samples.map((s) => s.sdDeg), ...compared.angles.carrySdDeg, driftDeg);
   const apartDeg = separation(a, b);
   if (apartDeg <= limitDeg) return undefined;
   return {
     code: 'common-conductor-disagrees',
-    why: `the two instruments read ${readingOf(pair[0]).terminal} ${apartDeg.toFixed(1)} degrees apart, ${limitDeg.toFixed(1)} are allowed`,
-    settle: 'check the clocks of both instruments, then read the common conductor and the open point again',
+    why: `${who} ${readingOf(pair[0]).terminal} ${apartDeg.toFixed(1)} degrees apart, ${limitDeg.toFixed(1)} are allowed`,
+    settle: 'check the clock of each instrument, then read the common conductor and the open point again',
   };
 }
 

@@ -242,6 +242,21 @@ describe('compare an open point: what must be shown', () => {
     );
   });
 
+  it('one instrument on both sides proves its time by the common conductor before and after, not by agreeing with itself', () => {
+    const one = { instrument: { id: 'P-1' } };
+    // Its time jumps by a third of a cycle between the sides: a roll looks straight.
+    const [l, rolled] = [side('L', angles([0, 1, 2]), one), side('R', angles([2, 0, 1], -120), one)];
+    const proof = (afterDeg: number): NonNullable<CompareOptions['proof']> => {
+      const [before, after] = [common().before[0], common().after[0]] as [Reading, Reading];
+      const moved = { ...after, angleDeg: before.angleDeg! + afterDeg };
+      return { before: [before, before], after: [moved, moved] };
+    };
+    const strict = { ...OPTIONS, requireProof: 'common-conductor' as const };
+    refused(compareOpenPoint(l, rolled, { ...strict, proof: proof(-120) }), 'common-conductor-disagrees');
+    const straight = side('R', angles([0, 1, 2]), one);
+    expect(compareOpenPoint(l, straight, { ...strict, proof: proof(2) }).verdict).to.equal('same-phase');
+  });
+
   it('both sides live: read in contact, or stated', () => {
     const silent = side('R', angles([0, 1, 2]), { voltageV: undefined });
     refused(compareOpenPoint(left, silent, OPTIONS), 'live-not-shown');
