@@ -66,10 +66,15 @@ export class Link {
       if (this.isOpen && this.isOurs(from.address)) this.listener.came({ frame });
     });
     socket.bind(localPort, () => {
-      if (transport === 'udp' && host !== '') socket.connect(port, host, () => this.ready('udp'));
+      if (transport === 'udp' && host !== '') this.aim(socket, port, host);
       else this.ready('udp');
     });
     return socket;
+  }
+
+  /** A host that does not resolve is told to the callback, not as an event: sending then would throw. */
+  private aim(socket: UdpSocket, port: number, host: string): void {
+    socket.connect(port, host, (error?: Error) => (error ? this.fail(error.message) : this.ready('udp')));
   }
 
   /** Data of a TCP-commanded stream come from the host that the commands go to. */

@@ -245,6 +245,13 @@ describe('the node synchrophasor in', function () {
     await rig.until('readings', 2);
   });
 
+  it('says so when the host of UDP does not resolve, and tries again', async () => {
+    await deploy({ transport: 'udp', host: 'no-such-host.invalid', port: 4713 });
+    await shown('disconnected');
+    await shown('connecting');
+    await shown('disconnected');
+  });
+
   it('listens by UDP without a host, to what is sent unasked', async () => {
     const localPort = await freePort();
     await deploy({ transport: 'udp', host: '', localPort });
