@@ -11,6 +11,10 @@ export interface PostgresServer {
   readonly port: number;
   readonly connection: string;
   sql(text: string): Promise<unknown[]>;
+  /** fast: clients are turned out; immediate: as in a crash, what was committed is recovered (manual, "Shutting Down the Server") */
+  halt(how: 'fast' | 'immediate'): Promise<void>;
+  /** again on the same port, with what it holds */
+  start(): Promise<void>;
   stop(): Promise<void>;
 }
 
@@ -41,23 +45,31 @@ export async function startPostgres(fsync: 'on' | 'off' = 'off'): Promise<Postgr
   );
   const port = await freePort();
   const settings = [`fsync=${fsync}`, 'listen_addresses=127.0.0.1', `unix_socket_directories=${folder}`];
-  const server = spawn(program('postgres'), ['-D', data, '-p', String(port), ...settings.flatMap((s) => ['-c', s])], {
-    ...own,
-    stdio: 'ignore',
-  });
   const connection = `postgresql://tester@127.0.0.1:${port}/postgres`;
-  await answers(connection, server);
+  let server: ChildProcess | undefined;
+  const start = async () => {
+    const words = ['-D', data, '-p', String(port), ...settings.flatMap((s) => ['-c', s])];
+    server = spawn(program('postgres'), words, { ...own, stdio: 'ignore' });
+    await answers(connection, server);
+  };
+  const halt = async (how: 'fast' | 'immediate') => {
+    if (!server || server.exitCode !== null) return;
+    const ended = once(server, 'exit');
+    server.kill(how === 'fast' ? 'SIGINT' : 'SIGQUIT');
+    await ended;
+  };
+  await start();
   const admin = new pg.Pool({ connectionString: connection, max: 1 });
   admin.on('error', () => {});
   return {
     port,
     connection,
     sql: async (text) => (await admin.query(text)).rows,
+    halt,
+    start,
     async stop() {
       await admin.end();
-      const ended = once(server, 'exit');
-      server.kill('SIGINT');
-      await ended;
+      await halt('fast');
       rmSync(folder, { recursive: true, force: true });
     },
   };

@@ -1,0 +1,175 @@
+import { join, resolve } from 'node:path';
+import { setTimeout as sleep } from 'node:timers/promises';
+import { expect } from 'chai';
+import { type Broker, mosquitto } from '../kit/broker';
+import { type FlowNode, nodeRed, type Rig } from '../kit/node-red';
+import { type PostgresServer, startPostgres } from '../kit/postgres';
+import { type SlowLine, slowLine } from '../kit/slow-line';
+import { brokerNode, numbered, publishAll } from './feed';
+import { scaled, tell, until } from './scale';
+
+const COUNT = scaled(900, 10_000);
+const PER_SECOND = 300;
+const AWAY_MS = scaled(2500, 12_000);
+
+interface Fault {
+  readonly name: string;
+  /** whether acknowledging must come to rest while it lasts */
+  readonly stops: boolean;
+  begin(database: PostgresServer, line: SlowLine): Promise<unknown>;
+  end(database: PostgresServer, line: SlowLine): Promise<unknown>;
+}
+
+const FAULTS: readonly Fault[] = [
+  {
+    name: 'PostgreSQL stopped for a while',
+    stops: true,
+    begin: (database) => database.halt('fast'),
+    end: (database) => database.start(),
+  },
+  {
+    name: 'PostgreSQL killed in the middle of its work',
+    stops: true,
+    begin: (database) => database.halt('immediate'),
+    end: (database) => database.start(),
+  },
+  {
+    name: 'PostgreSQL behind a line of 600 ms each way',
+    stops: false,
+    begin: async (_database, line) => (line.delayMs = 600),
+    end: async (_database, line) => (line.delayMs = 0),
+  },
+];
+
+describe('the database away', function () {
+  this.timeout(180_000);
+  let rig: Rig;
+  let broker: Broker;
+  let database: PostgresServer;
+  let line: SlowLine;
+  before(async () => {
+    [rig, broker, database] = await Promise.all([nodeRed(), mosquitto(), startPostgres()]);
+    line = await slowLine(database.port);
+  });
+  after(async () => {
+    await rig.deploy([]);
+    await line?.close();
+    await broker?.stop();
+    await database?.stop();
+  });
+
+  const overLine = () => `postgresql://tester@127.0.0.1:${line.port}/postgres`;
+  const flow = (prefix: string, connection: string): FlowNode[] => [
+    brokerNode(broker.port),
+    { id: 'ledger', type: 'phaseloom-ledger', driver: 'postgres', credentials: { connection } },
+    {
+      id: 'in',
+      type: 'phaseloom-readings-in',
+      broker: 'broker',
+      ledger: 'ledger',
+      topics: [`${prefix}/#`],
+      settleS: 0,
+      wires: [['out'], []],
+    },
+    rig.probe('out'),
+  ];
+  const stored = async (table: string, prefix: string) => {
+    const [row] = await database.sql(
+      `select count(*)::int as n, count(distinct terminal)::int as terminals from ${table} where terminal like '${prefix}/%'`,
+    );
+    return row as { n: number; terminals: number };
+  };
+  const sent = () => new Set(rig.got('out').map((msg) => msg.payload.terminal)).size;
+  const acked = (): number => rig.node('in').counters().acked;
+
+  FAULTS.forEach((fault, i) => {
+    it(`${fault.name}: it is told, taking rests, and all is stored once when it is over`, async () => {
+      const prefix = `away${i}`;
+      await rig.deploy(flow(prefix, fault.stops ? database.connection : overLine()));
+      await until(() => rig.status('in')?.text?.startsWith('connected') === true, 20_000);
+      const readings = Array.from({ length: COUNT }, (_, n) => numbered(prefix, n));
+      const published = publishAll(broker.port, `${prefix}/P`, readings, PER_SECOND);
+      await until(() => acked() >= COUNT / 6, 20_000);
+      await fault.begin(database, line);
+      // What was committed a moment before may still be acknowledged.
+      await sleep(100);
+      const ackedAtBegin = acked();
+      await until(() => /ledger/.test(rig.status('in')?.text ?? ''), 10_000);
+      const status = rig.status('in');
+      await sleep(AWAY_MS);
+      const ackedAtEnd = acked();
+      await fault.end(database, line);
+      await published;
+      await until(async () => (await stored('phaseloom.reading', prefix)).n >= COUNT && sent() >= COUNT, 60_000);
+      await sleep(300);
+      const { n, terminals } = await stored('phaseloom.reading', prefix);
+      tell(fault.name, {
+        published: COUNT,
+        arrived: terminals,
+        duplicates: n - terminals,
+        'acknowledged when it came': ackedAtBegin,
+        'and when it went': ackedAtEnd,
+        'sent into the flow': sent(),
+        'sent again': rig.got('out').length - sent(),
+      });
+      expect(status, 'what the node shows').to.include({ fill: 'red', shape: 'ring' });
+      expect(ackedAtBegin, 'the fault came in mid-stream').to.be.within(1, COUNT - 1);
+      if (fault.stops) expect(ackedAtEnd, 'acknowledged while nothing could be stored').to.equal(ackedAtBegin);
+      expect({ n, terminals, sent: sent() }).to.deep.equal({ n: COUNT, terminals: COUNT, sent: COUNT });
+      await until(() => rig.status('in')?.text?.startsWith('connected') === true, 15_000);
+      expect(rig.status('in')?.fill, 'well again without a hand').to.equal('green');
+    });
+  });
+
+  /** What an integrator would write by hand: core mqtt in, and a function that inserts each reading and says what failed. */
+  const byHand = (): FlowNode[] => [
+    { ...brokerNode(broker.port), clientid: 'by-hand', cleansession: false, sessionExpiry: '3600', autoConnect: true },
+    {
+      id: 'in',
+      type: 'mqtt in',
+      broker: 'broker',
+      topic: 'hand/#',
+      qos: '1',
+      datatype: 'json',
+      inputs: 0,
+      rap: true,
+      rh: 0,
+      wires: [['insert']],
+    },
+    {
+      id: 'insert',
+      type: 'function',
+      outputs: 0,
+      libs: [{ var: 'nodeModule', module: 'module' }],
+      initialize: `const { Pool } = nodeModule.createRequire(${JSON.stringify(join(resolve(__dirname, '../..'), 'package.json'))})('pg');
+        const pool = new Pool({ connectionString: '${database.connection}' });
+        pool.on('error', () => {});
+        context.set('pool', pool);`,
+      finalize: `return context.get('pool').end();`,
+      func: `context.get('pool').query('insert into by_hand (terminal) values ($1)', [msg.payload.terminal])
+        .catch((cause) => node.error(cause.message));
+        return null;`,
+      wires: [],
+    },
+  ];
+
+  it('the lossy control, core mqtt in and a function that inserts, shows that this test can see loss', async () => {
+    await database.sql('create table by_hand (terminal text)');
+    await rig.deploy(byHand());
+    const readings = Array.from({ length: COUNT }, (_, n) => numbered('hand', n));
+    await until(() => rig.status('in')?.fill === 'green', 10_000);
+    const published = publishAll(broker.port, 'hand/P', readings, PER_SECOND);
+    await until(async () => (await stored('by_hand', 'hand')).n >= COUNT / 6, 20_000);
+    await database.halt('fast');
+    await sleep(500);
+    await database.start();
+    await published;
+    let now = await stored('by_hand', 'hand');
+    for (let before = -1; before !== now.n; now = await stored('by_hand', 'hand')) {
+      before = now.n;
+      await sleep(1000);
+    }
+    tell('the lossy control', { published: COUNT, arrived: now.terminals, duplicates: now.n - now.terminals });
+    expect(now.terminals, 'kept by the control').to.be.within(1, COUNT - 1);
+  });
+});
