@@ -1,6 +1,6 @@
 /** Readings tried in the dialogs, with settings and config nodes that were never deployed. The angles are those of an ideal star: 0, -120, 120. */
 import { expect } from 'chai';
-import { type Editor, openEditor } from '../kit/editor';
+import { type Editor, type EditorChoice, openEditor } from '../kit/editor';
 
 // biome-ignore lint/suspicious/noExplicitAny: the editor's own global, without published types
 declare const RED: any;
@@ -38,47 +38,52 @@ const readings = (anglesDeg: readonly number[]): string =>
     )
     .join('\n');
 
+async function editorWithNodes(locale: EditorChoice['locale']): Promise<Editor> {
+  const editor = await openEditor({ version: 'node-red', theme: 'light', locale });
+  await editor.page.evaluate((document) => {
+    const z = RED.workspaces.active();
+    const node = (type: string, y: number) => ({
+      id: type,
+      type: `phaseloom-${type}`,
+      frame: 'frame',
+      network: 'network',
+      x: 300,
+      y,
+      z,
+      wires: [[]],
+    });
+    RED.nodes.import([
+      { id: 'reference', type: 'phaseloom-reference', referenceId: 'SUB-1' },
+      { id: 'frame', type: 'phaseloom-frame', frameId: 'local', reference: 'reference' },
+      { id: 'network', type: 'phaseloom-network', source: 'inline', document },
+      node('phase-id', 80),
+      node('tie-check', 160),
+      node('rotation', 240),
+    ]);
+    RED.view.redraw(true);
+  }, NETWORK);
+  return editor;
+}
+
+async function answered({ page }: Editor, text: string): Promise<string> {
+  await page.locator('#phaseloom-trial-readings').fill(text);
+  const came = page.waitForResponse((r) => r.url().includes('/phaseloom/trial/'));
+  await page.locator('#phaseloom-trial').click();
+  await came;
+  await page.waitForFunction(() => document.querySelector('#phaseloom-trial-answer')?.textContent !== '');
+  return (await page.locator('#phaseloom-trial-answer').textContent()) ?? '';
+}
+
 describe('readings tried in the editor', function () {
   this.timeout(120_000);
   let editor: Editor;
+  const answer = (text: string) => answered(editor, text);
 
   before(async () => {
-    editor = await openEditor({ version: 'node-red', theme: 'light', locale: 'en-US' });
-    await editor.page.evaluate((document) => {
-      const z = RED.workspaces.active();
-      const node = (type: string, y: number) => ({
-        id: type,
-        type: `phaseloom-${type}`,
-        frame: 'frame',
-        network: 'network',
-        x: 300,
-        y,
-        z,
-        wires: [[]],
-      });
-      RED.nodes.import([
-        { id: 'reference', type: 'phaseloom-reference', referenceId: 'SUB-1' },
-        { id: 'frame', type: 'phaseloom-frame', frameId: 'local', reference: 'reference' },
-        { id: 'network', type: 'phaseloom-network', source: 'inline', document },
-        node('phase-id', 80),
-        node('tie-check', 160),
-        node('rotation', 240),
-      ]);
-      RED.view.redraw(true);
-    }, NETWORK);
+    editor = await editorWithNodes('en-US');
   });
   afterEach(() => editor.cancelAll());
   after(() => editor?.stop());
-
-  async function answer(text: string): Promise<string> {
-    const { page } = editor;
-    await page.locator('#phaseloom-trial-readings').fill(text);
-    const came = page.waitForResponse((r) => r.url().includes('/phaseloom/trial/'));
-    await page.locator('#phaseloom-trial').click();
-    await came;
-    await page.waitForFunction(() => document.querySelector('#phaseloom-trial-answer')?.textContent !== '');
-    return (await page.locator('#phaseloom-trial-answer').textContent()) ?? '';
-  }
 
   it('phase id: which phase, figures and caution', async () => {
     await editor.openNode('phase-id');
@@ -126,5 +131,38 @@ describe('readings tried in the editor', function () {
     await page.locator('#node-input-combineS').fill('-1');
     expect(await answer(readings([0]))).to.match(/combineS is "-1"; it must be a number from 0 to 3600/);
     expect(editor.troubles).to.deep.equal([]);
+  });
+
+  it('what would settle it is told apart from why', async () => {
+    await editor.openNode('phase-id');
+    const alone = JSON.parse(readings([0]));
+    const noClock = { ...alone, against: 'utc', clock: undefined };
+    expect(await answer(JSON.stringify(noClock))).to.match(/not proven[\s\S]*\. To settle it: [^.]+\./);
+  });
+
+  it('an answer of a Node-RED in trouble is not taken for silence', async () => {
+    const { page } = editor;
+    await editor.openNode('phase-id');
+    await page.route('**/phaseloom/trial/*', (route) => route.fulfill({ status: 500 }));
+    expect(await answer(readings([0]))).to.match(/HTTP status 500/);
+    await page.unroute('**/phaseloom/trial/*');
+  });
+});
+
+describe('readings tried in the German editor', function () {
+  this.timeout(120_000);
+  let editor: Editor;
+
+  before(async () => {
+    editor = await editorWithNodes('de-DE');
+  });
+  after(() => editor?.stop());
+
+  it('verdict and caution are in German', async () => {
+    await editor.openNode('rotation');
+    const said = await answered(editor, readings([0, -120, 120]));
+    expect(said).to.match(/S118: rechtsdrehend, ABC/);
+    expect(said).to.match(/Feststellen der Spannungsfreiheit/);
+    expect(said).to.not.match(/absence of voltage/);
   });
 });

@@ -1,6 +1,9 @@
 // The German locale against the English one: same keys, same placeholders. The outside measure is the en-US text of each node.
 import assert from 'node:assert/strict';
 import { existsSync, globSync, readFileSync } from 'node:fs';
+import { IDENTIFICATION_CAUTION } from '../../lib/identification-record';
+import { COMPARISON_CAUTION } from '../../lib/open-point';
+import { ROTATION_CAUTION } from '../../lib/site-rotation';
 
 type Texts = { [key: string]: string | Texts };
 
@@ -35,6 +38,15 @@ describe('German locale', () => {
       }
     });
   }
+});
+
+it('a trial in English shows the cautions that the records carry', () => {
+  const { trial } = read('nodes/frame/locales/en-US/phaseloom-frame.json')['phaseloom-frame'] as { trial: Texts };
+  assert.deepEqual(trial.caution, {
+    identification: IDENTIFICATION_CAUTION,
+    rotation: ROTATION_CAUTION,
+    comparison: COMPARISON_CAUTION,
+  });
 });
 
 const set = (text: string, pattern: RegExp) => [...new Set(text.match(pattern) ?? [])].sort();

@@ -54,10 +54,14 @@ function ask(node: EditorNode): void {
     data: JSON.stringify(question),
   })
     .done((answer: Answer) => place.empty().append(...told(answer)))
-    .fail((answer: { status: number }) => place.empty().append($('<p>').text(word(failure(answer.status)))));
+    .fail((answer: { status: number }) => place.empty().append($('<p>').text(failure(answer))));
 }
 
-const failure = (status: number): string => (status === 401 || status === 403 ? 'forbidden' : 'unreachable');
+/** Status 0: no answer came at all. */
+function failure({ status }: { status: number }): string {
+  if (status === 0) return word('unreachable');
+  return status === 401 || status === 403 ? word('forbidden') : word('failed', { status });
+}
 
 /** The settings as they stand in the dialog. */
 function asEdited(node: EditorNode): Record<string, unknown> {
@@ -99,7 +103,7 @@ function one(finding: Finding): any {
   place.append($('<h5>').text(`${subject(finding)}: ${verdict(finding)}`));
   place.append($('<p>').text(figures(finding).join('; ')));
   if (finding.reasons.length > 0) place.append($('<ul>').append(...finding.reasons.map(why)));
-  return place.append($('<p class="phaseloom-trial-caution">').text(finding.caution ?? ''));
+  return place.append($('<p class="phaseloom-trial-caution">').text(word(`caution.${finding.kind}`)));
 }
 
 const subject = (finding: Finding): string => {
@@ -137,4 +141,4 @@ function figures(finding: Finding): string[] {
   return [...chance, ...degrees('standing', standingAngleUpperDeg), ...degrees('tolerance', toleranceDeg), ...pairs];
 }
 
-const why = (reason: Reason) => $('<li>').text([reason.why, reason.settle].filter((text) => text).join(' '));
+const why = ({ why, settle }: Reason) => $('<li>').text(settle ? `${why}. ${word('settle', { settle })}.` : `${why}.`);
