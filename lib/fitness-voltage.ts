@@ -1,5 +1,5 @@
 /** May the voltage of a reading be used, and does it fit the conductor it is said to come from? */
-import { type Flaw, flaw } from './fitness-flaw';
+import { EVERY_USE, type Flaw, flaw } from './fitness-flaw';
 import type { Terminal } from './network';
 import type { Reading } from './records';
 
@@ -23,11 +23,23 @@ export function voltagePu(reading: Reading, terminal: Terminal | undefined): num
 
 export function voltageFlaw(reading: Reading, terminal: Terminal | undefined): Flaw | undefined {
   if (reading.voltageV === undefined) return undefined;
+  if (isVoltageMissing(reading, terminal)) return noVoltage(reading);
   if (reading.coupling !== 'contact') return couplingFlaw(reading);
   const pu = voltagePu(reading, terminal);
   if (pu === undefined) return undefined;
-  if (pu < NO_VOLTAGE_PU) return noVoltage(reading);
   return pu < PLAUSIBLE_PU[0] || pu > PLAUSIBLE_PU[1] ? implausible(reading, pu) : undefined;
+}
+
+/**
+ * Whether so little was read that the angle belongs to nothing. Asked also where the coupling is not stated, when it is known what the
+ * voltage is between; not of a test point or of air, where small numbers are the rule.
+ */
+function isVoltageMissing(reading: Reading, terminal: Terminal | undefined): boolean {
+  const { coupling, voltageIs } = reading;
+  if (coupling === 'test-point' || coupling === 'air') return false;
+  if (coupling !== 'contact' && voltageIs === undefined) return false;
+  const pu = voltagePu({ ...reading, coupling: 'contact' }, terminal);
+  return pu !== undefined && pu < NO_VOLTAGE_PU;
 }
 
 function couplingFlaw(reading: Reading): Flaw {
@@ -44,7 +56,8 @@ function couplingFlaw(reading: Reading): Flaw {
 function noVoltage(reading: Reading): Flaw {
   const why = `no voltage was read (${reading.voltageV} V), so its angle belongs to nothing; this is not a test for absence of voltage`;
   const settle = 'read again; where voltage is expected, look for an open fuse or a poor contact';
-  return flaw(['absolutePhase', 'relative'], 'no-voltage-read', why, settle);
+  const forbids = reading.coupling === 'contact' ? (['absolutePhase', 'relative'] as const) : EVERY_USE;
+  return flaw(forbids, 'no-voltage-read', why, settle);
 }
 
 function implausible(reading: Reading, pu: number): Flaw {

@@ -1,7 +1,7 @@
 /** Which phasor channel is which terminal, and the readings of a data frame. */
 import { DEG, wrap180 } from '../angle';
 import { formatInstant } from '../instant';
-import type { Clock, Problem, VoltageIs } from '../records';
+import type { Clock, Coupling, Problem, VoltageIs } from '../records';
 import { instantUs } from './head';
 import { type ClockRule, clockOf, isLeapSecond, type PmuStatus, readStatus } from './status';
 import type { ConfigFrame, DataFrame, FrameTime, PhasorChannel, PmuConfig, PmuData } from './types';
@@ -14,6 +14,11 @@ export interface ChannelRow {
   readonly channel: string;
   readonly terminal: string;
   readonly voltageIs?: VoltageIs;
+  /**
+   * left out: contact. A PMU hangs on an instrument transformer whose ratio it knows, so its volts are those of the conductor; one on a
+   * capacitive tap or on a ratio nobody checked is said here
+   */
+  readonly coupling?: Coupling;
   /** added to the angle, degrees: e.g. what a transformer between terminal and PMU has turned */
   readonly turnDeg?: number;
   /** standard uncertainty of the angle, time error not included, degrees */
@@ -175,13 +180,13 @@ function valueProblem(config: ConfigFrame, frame: DataFrame, { row, pmu, phasor 
   const why = WHY_NOT[data.stat >> 14];
   const at = `/pmus/${pmu}/phasors/${phasor}`;
   if (why) return { at, code: 'values-not-usable', what: why, expected: 'STAT bits 15 and 14 of 00 or 01' };
-  if (phasorOf(config.pmus[pmu]!, data, phasor)) return undefined;
-  return {
-    at,
-    code: 'value-absent',
-    what: `the PMU marked channel ${JSON.stringify(row.channel)} absent`,
-    expected: 'a phasor',
-  };
+  const value = phasorOf(config.pmus[pmu]!, data, phasor);
+  const name = `channel ${JSON.stringify(row.channel)}`;
+  if (!value) return { at, code: 'value-absent', what: `the PMU marked ${name} absent`, expected: 'a phasor' };
+  // A vector without length points nowhere: the zero of its angle was not measured.
+  if (value.magnitude !== 0) return undefined;
+  const what = `${name} reads 0 V, so its angle belongs to nothing; this is not a test for absence of voltage`;
+  return { at, code: 'magnitude-zero', what, expected: 'a voltage above 0 V' };
 }
 
 function reading(
@@ -205,6 +210,7 @@ function reading(
     ...(row.sigmaDeg === undefined ? {} : { sigmaDeg: row.sigmaDeg }),
     voltageV: magnitude,
     ...(row.voltageIs === undefined ? {} : { voltageIs: row.voltageIs }),
+    coupling: row.coupling ?? 'contact',
     ...(frequencyHz === undefined ? {} : { frequencyHz }),
     clock: isLeapSecond(frame.time) ? leaping(rule) : clockOf(status, frame.time.quality, rule),
     instrument: { id: `pmu-${unit.idCode}`, ...(status.dataError === 1 ? { selfTest: 'fail' } : {}) },

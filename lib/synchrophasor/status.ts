@@ -11,7 +11,7 @@ export interface PmuStatus {
   readonly byArrival: boolean;
   /** bit 11 */
   readonly triggered: boolean;
-  /** bit 10: the configuration has changed or is about to */
+  /** bit 10: the configuration is about to change; clears when the change takes effect */
   readonly configChange: boolean;
   /** bit 9: changed after they were measured */
   readonly modified: boolean;

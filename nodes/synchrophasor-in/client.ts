@@ -34,6 +34,12 @@ const TIME_BASE = 1_000_000;
 const FOLLOW_US = 5e6;
 /** Refusals after which the configuration is asked for. */
 const STALE = new Set(['data-not-of-configuration', 'stream-unknown', 'config-parts-disordered']);
+const OUT_OF_DATE: Problem = {
+  at: '/stat',
+  code: 'configuration-changed',
+  what: 'the configuration has changed, and the new one has not come yet: which value is which channel is not known',
+  expected: 'the configuration, which was asked for',
+};
 
 export class Client implements LinkListener {
   state: ClientState = 'connecting';
@@ -49,6 +55,10 @@ export class Client implements LinkListener {
   private silence: NodeJS.Timeout | undefined;
   private upAtMs: number | undefined;
   private wanted: 'config-2' | 'config-3';
+  /** places of the PMUs whose last data announced a change of the configuration */
+  private announced: ReadonlySet<number> = new Set();
+  /** a change took effect, and the configuration that says which has not come */
+  private isOutOfDate = false;
 
   constructor(
     private readonly settings: Settings,
@@ -107,6 +117,8 @@ export class Client implements LinkListener {
     this.link = undefined;
     this.config = undefined;
     this.parts = new ConfigParts();
+    this.announced = new Set();
+    this.isOutOfDate = false;
     this.lastError = why;
     this.to('waiting');
     const lastedMs = this.upAtMs === undefined ? 0 : Date.now() - this.upAtMs;
@@ -137,9 +149,20 @@ export class Client implements LinkListener {
 
   private takeData(frame: DataFrame, bytes: Uint8Array): void {
     if (this.state !== 'running') this.to('running');
-    this.listener.data(frame, this.config!, bytes);
-    const isChanging = frame.pmus.some(({ stat }) => readStatus(stat).configChange);
-    if (isChanging && this.follow.passes('change', Date.now() * 1000)) this.command(commandFor(this.wanted));
+    this.followChange(frame);
+    if (this.isOutOfDate) this.refuse(OUT_OF_DATE, bytes);
+    else this.listener.data(frame, this.config!, bytes);
+  }
+
+  /** A change is announced while the bit is set and in force when it clears: what was answered before may be the old one. */
+  private followChange({ pmus }: DataFrame): void {
+    const before = this.announced;
+    const now = new Set(pmus.flatMap(({ stat }, i) => (readStatus(stat).configChange ? [i] : [])));
+    this.announced = now;
+    if ([...before].some((i) => !now.has(i))) {
+      this.isOutOfDate = true;
+      this.ask();
+    } else if (now.size > 0 && this.follow.passes('change', Date.now() * 1000)) this.command(commandFor(this.wanted));
   }
 
   private configure(config: ConfigFrame, bytes: Uint8Array): void {
@@ -155,6 +178,7 @@ export class Client implements LinkListener {
     const isFirst = this.config === undefined;
     clearInterval(this.asking);
     this.config = config;
+    this.isOutOfDate = false;
     this.facts.configurations++;
     this.listener.configured(config);
     if (!isFirst) return;

@@ -165,9 +165,11 @@ const SHORT = new Set([
   'bytes-between-frames',
   'crc-wrong',
   'data-not-of-configuration',
+  'configuration-changed',
   'stream-unknown',
   'values-not-usable',
   'value-absent',
+  'magnitude-zero',
   'config-parts-disordered',
   'fraction-beyond-second',
 ]);

@@ -1,6 +1,6 @@
 /** What the editor saved, with defaults for what it left out, checked. */
 import type { NodeDef } from 'node-red';
-import type { Clock, VoltageIs } from '../../lib/records';
+import type { Clock, Coupling, VoltageIs } from '../../lib/records';
 import type { ChannelRow } from '../../lib/synchrophasor';
 import { type NumberSetting, numberOr, oneOf, optionalNumber } from '../kit/config-values';
 import { Trouble } from '../kit/trouble';
@@ -12,6 +12,7 @@ export interface RowDef {
   terminal?: string;
   voltageIs?: string;
   turnDeg?: NumberSetting;
+  coupling?: string;
 }
 
 export interface SynchrophasorInDef extends NodeDef {
@@ -49,6 +50,7 @@ export interface Settings {
 const PORT = { least: 1, most: 65_535 };
 const SOURCES = ['unstated', 'gnss', 'ptp', 'ntp', 'radio'] as const;
 const VOLTAGES = ['', 'phase-to-earth', 'phase-to-neutral', 'phase-to-phase'] as const;
+const COUPLINGS = ['', 'contact', 'test-point', 'air', 'unknown'] as const;
 
 /** @throws Trouble 'config' that says which setting does not work and what would */
 export function readSettings(def: SynchrophasorInDef): Settings {
@@ -89,12 +91,14 @@ function rowOf(row: RowDef, at: string): ChannelRow {
     throw new Trouble('config', `${at} needs a PMU (its IDCODE or station name), a channel name and a terminal`);
   }
   const voltageIs = oneOf<string>(`${at}.voltageIs`, row.voltageIs, VOLTAGES as unknown as [string, ...string[]]);
+  const coupling = oneOf<string>(`${at}.coupling`, row.coupling, COUPLINGS as unknown as [string, ...string[]]);
   const turnDeg = optionalNumber(`${at}.turnDeg`, row.turnDeg, { least: -360, most: 360 });
   return {
     pmu,
     channel,
     terminal,
     ...(voltageIs ? { voltageIs: voltageIs as VoltageIs } : {}),
+    ...(coupling ? { coupling: coupling as Coupling } : {}),
     ...(turnDeg === undefined ? {} : { turnDeg }),
   };
 }

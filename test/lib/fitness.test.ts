@@ -112,6 +112,22 @@ describe('fitness of a reading', () => {
       .and.not.match(/dead|de-energi|safe/i);
   });
 
+  for (const coupling of ['unknown', undefined] as const) {
+    it(`coupling ${coupling}: where it is known what the voltage is between, no voltage read is told all the same`, () => {
+      const little = { voltageV: 0, coupling, voltageIs: 'phase-to-earth' } as const;
+      const fit = fitness(read('t', 10, little), { frame, terminal });
+      expect(fit.uses).to.deep.equal({ absolutePhase: false, relative: false, magnitude: false });
+      expect(fit.reasons.map((r) => r.code)).to.deep.equal(['no-voltage-read']);
+    });
+  }
+
+  for (const coupling of ['test-point', 'air'] as const) {
+    it(`coupling ${coupling}: its ratio is not known, so a small number says nothing`, () => {
+      const reading = read('t', 10, { voltageV: 3, coupling, voltageIs: 'phase-to-earth' });
+      expect(codes(reading, { terminal })).to.deep.equal(['magnitude-unusable']);
+    });
+  }
+
   it('without saying how it was formed, a voltage may be that to earth or that between phases', () => {
     expect(codes(read('t', 10, { voltageV: 7200 }), { terminal })).to.deep.equal([]);
     expect(codes(read('t', 10, { voltageV: 12470 }), { terminal })).to.deep.equal([]);

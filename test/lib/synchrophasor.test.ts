@@ -281,6 +281,12 @@ describe('readings of a data frame', () => {
     expect(readingsOf(long, frame, channels).readings[0]).to.deep.include({ angleDeg: 0, voltageV: 3600 });
   });
 
+  it('of 0 V have no angle', () => {
+    const { readings, refused } = of(dataAt(0, 0, [0, 0, 7200, 1, 7200, 2]));
+    expect(refused.map((r) => [r.terminal, r.problem.code])).to.deep.equal([['s/1', 'magnitude-zero']]);
+    expect(readings.map((r) => [r.terminal, r.coupling])).to.deep.equal([['s/2', 'contact']]);
+  });
+
   it('are refused, or fail the self-test, by the error bits of STAT', () => {
     expect(of(dataAt(0xc000)).refused.map((r) => r.problem.code)).to.deep.equal([
       'values-not-usable',

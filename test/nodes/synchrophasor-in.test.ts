@@ -104,6 +104,20 @@ describe('the node synchrophasor in', function () {
     for (const r of rejected) expect(problemsOf('rejection', r)).to.deep.equal([]);
   });
 
+  it('gives no reading of a channel that reads 0 V, and holds little voltage against the others', async () => {
+    await tcp();
+    const data = pmuData(pmu.config, Date.now() * 1000);
+    const [unit] = data.pmus;
+    pmu.send(encodeFrame({ ...data, pmus: [{ ...unit!, phasors: [0, 0, 50, 1, 0, 0, 0, 0] }] }, pmu.config));
+    const [rejected] = await rig.until('rejected', 1);
+    expect([rejected!.payload.terminal, rejected!.payload.problems[0].code]).to.deep.equal(['s/1', 'magnitude-zero']);
+    const { payload } = await rig.next('readings');
+    expect([payload.terminal, payload.coupling]).to.deep.equal(['s/2', 'contact']);
+    const fit = fitness(payload, { frame: makeFrame(), terminal: { id: 's/2', nominalV: 12_470 } });
+    expect(fit.uses).to.deep.equal({ absolutePhase: false, relative: false, magnitude: true });
+    expect(fit.reasons.map((r) => r.code)).to.include('no-voltage-read');
+  });
+
   it('follows a configuration that changes, told by STAT or seen by the length of the data', async () => {
     await tcp();
     pmu.send(pmu.data());
@@ -113,6 +127,15 @@ describe('the node synchrophasor in', function () {
     pmu.send(encodeFrame(pmuData(before, Date.now() * 1000, 0x0480), before));
     await pmu.commanded('send-config-2', 2);
     await rig.until('config', 2);
+    // The bit clears: the change is in force, and what was answered before may be the old one.
+    pmu.answers = false;
+    pmu.send(pmu.data());
+    expect((await rig.until('rejected', 1))[0]!.payload.problems[0].code).to.equal('configuration-changed');
+    expect(rig.got('readings')).to.have.length(4);
+    await pmu.commanded('send-config-2', 3);
+    pmu.answers = true;
+    pmu.send(encodeFrame(pmu.config));
+    await rig.until('config', 3);
     pmu.send(pmu.data());
     const after = (await rig.until('readings', 6)).slice(4).map((m) => m.payload);
     expect(after.map((r) => [r.terminal, r.voltageV])).to.deep.equal([
@@ -121,9 +144,9 @@ describe('the node synchrophasor in', function () {
     ]);
     pmu.config = pmuConfig(7, ['VA', 'VB']);
     pmu.send(pmu.data());
-    await pmu.commanded('send-config-2', 3);
-    expect((await rig.until('rejected', 1))[0]!.payload.problems[0].code).to.equal('data-not-of-configuration');
-    await rig.until('config', 3);
+    await pmu.commanded('send-config-2', 4);
+    expect((await rig.until('rejected', 2))[1]!.payload.problems[0].code).to.equal('data-not-of-configuration');
+    await rig.until('config', 4);
     pmu.send(pmu.data());
     await rig.until('readings', 8);
   });
@@ -169,6 +192,8 @@ describe('the node synchrophasor in', function () {
       pmu.long = { config: longConfig(pmuConfig(7, ['VX', 'VB', 'VA', 'IA'])), mostBytes: 60 };
       send(pmu.data(undefined, 0x0480));
       await rig.until('config', 2);
+      send(pmu.data());
+      await rig.until('config', 3);
       send(pmu.data());
       const last = (await rig.until('readings', 6)).slice(4).map((m) => m.payload);
       expect(last.map((r) => [r.terminal, r.voltageV])).to.deep.equal([

@@ -24,7 +24,7 @@ export function isTopicFilter(filter: string): boolean {
   return levels.every((level, i) => level === '+' || (level === '#' && i === levels.length - 1) || !/[+#]/.test(level));
 }
 
-const CHANNEL = ['pmu', 'channel', 'terminal', 'voltageIs', 'turnDeg'] as const;
+const CHANNEL = ['pmu', 'channel', 'terminal', 'voltageIs', 'turnDeg', 'coupling'] as const;
 type Channel = Partial<Record<(typeof CHANNEL)[number], string>>;
 
 /** Channels of a synchrophasor stream stand one a line, cells apart by a semicolon or tab. */
