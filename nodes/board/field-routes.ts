@@ -3,6 +3,8 @@ import type { OpenPoint, Site, Terminal } from '../../lib/network';
 import type { Problem, Reading, Rejection } from '../../lib/records';
 import { Trouble } from '../kit/trouble';
 import type { Board } from './board';
+import { strictest, type TieRule } from './field/tie-rule';
+import { neighbours } from './neighbours';
 import type { Asked, Route } from './route';
 
 export const fieldRoutes: readonly Route[] = [
@@ -47,7 +49,19 @@ function pack({ board }: Asked) {
     sites: list(sites),
     openPoints: list(openPoints),
   };
-  return { body: { frame, network: document, nowMs: Date.now(), canEnter: doorOf(board) !== undefined } };
+  const canEnter = doorOf(board) !== undefined;
+  return { body: { frame, network: document, tieRule: tieRuleOf(board), nowMs: Date.now(), canEnter } };
+}
+
+/** The node "tie check" as the board sees it. */
+interface TieCheck {
+  readonly tieRule: TieRule & { readonly network: string | undefined };
+}
+
+/** What the tie checks on the board's ledger and network ask. */
+function tieRuleOf(board: Board): TieRule {
+  const checks = neighbours<TieCheck>(board, 'phaseloom-tie-check', 'tieRule').map((n) => n.tieRule);
+  return strictest(checks.filter(({ network }) => network === board.settings.network));
 }
 
 /** The readings one by one, so that each is told whether it was stored or what is wrong with it. */

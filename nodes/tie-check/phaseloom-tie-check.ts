@@ -5,7 +5,7 @@ import { type Evidence, type EvidenceDef, evidenceOf, startOrRefuse } from '../k
 import { runFindingNode } from '../kit/finding-node';
 import { offerTrial } from '../kit/trial-route';
 import { Trouble } from '../kit/trouble';
-import { tieCheckRules } from './tie-check-rules';
+import { type TieCheckSettings, tieCheckRules } from './tie-check-rules';
 
 interface TieCheckDef extends EvidenceDef {
   windowS: NumberSetting;
@@ -18,12 +18,16 @@ interface TieCheckDef extends EvidenceDef {
 
 function rulesOf(def: TieCheckDef, { frame, network }: Evidence) {
   if (!network) throw new Trouble('config', 'no network is chosen: it says which terminals face each other');
-  return tieCheckRules(frame, network, {
+  return tieCheckRules(frame, network, settingsOf(def));
+}
+
+function settingsOf(def: TieCheckDef): TieCheckSettings {
+  return {
     windowS: numberOr(600, 'windowS', def.windowS, { least: 0, most: 86_400 }),
     combineS: numberOr(60, 'combineS', def.combineS, { least: 0, most: 3600 }),
     toleranceDeg: numberOr(10, 'toleranceDeg', def.toleranceDeg, { least: 0.1, most: 60 }),
     requireProof: oneOf('requireProof', def.requireProof, ['attested-time', 'common-conductor']),
-  });
+  };
 }
 
 export = (RED: NodeAPI) => {
@@ -39,6 +43,9 @@ export = (RED: NodeAPI) => {
         passesOn: def.passOn === true,
       };
       runFindingNode(RED, this, light, evidence, settings, rules);
+      const { windowS, toleranceDeg, requireProof } = settingsOf(def);
+      // The field page decides by the same rule where there is no connection.
+      Object.assign(this, { tieRule: { network: def.network, windowS, toleranceDeg, requireProof } });
     });
   });
 };

@@ -6,6 +6,7 @@ import type { Reading } from '../../lib/records';
 import { entered, numberIn, type Typed } from '../../nodes/board/field/entry';
 import { type Done, saysSoFar } from '../../nodes/board/field/says';
 import { type Step, stepsAt } from '../../nodes/board/field/steps';
+import { STRICT, strictest } from '../../nodes/board/field/tie-rule';
 import { at, feeder13, PHASES, solved } from '../kit/feeder13';
 
 const INSTRUMENT = {
@@ -72,7 +73,8 @@ describe('what a visit says so far', () => {
   const network = makeNetwork(feeder13({ openPoints: [POINT] }));
   const frame = makeFrame({ references: [{ id: 'SUB', phase: 'A', offsetSdDeg: 0.2, path: [] }] });
   const place = { kind: 'open-point', id: 'OP-1' } as const;
-  const steps = stepsAt(network, place, false);
+  const TWO = { hasOne: false, needsCommon: false };
+  const steps = stepsAt(network, place, TWO);
 
   /** Angles and voltages of the solved IEEE 13-node feeder (OpenDSS), typed to a tenth, 20 s apart. */
   const typedAt = (step: Step, i: number, phase: string): Done => {
@@ -95,7 +97,7 @@ describe('what a visit says so far', () => {
   const visit = (really: Record<string, string> = {}) =>
     steps.map((step, i) => typedAt(step, i, really[step.terminal] ?? phaseOf(step)));
 
-  it('asks for the common conductor before and after, with both instruments, and not with one alone', () => {
+  it('asks for the common conductor before and after, with both instruments, and with one alone where the tie check asks', () => {
     expect(steps.map((s) => s.key)).to.deep.equal([
       'before-left 632/1',
       'before-right 632/1',
@@ -104,13 +106,15 @@ describe('what a visit says so far', () => {
       'after-left 632/1',
       'after-right 632/1',
     ]);
-    expect(stepsAt(network, place, true)).to.have.length(6);
-    expect(stepsAt(network, { kind: 'site', id: '671' }, false).map((s) => s.terminal)).to.deep.equal(POINT.left);
-    expect(stepsAt(network, { kind: 'site', id: 'nowhere' }, false)).to.deep.equal([]);
+    expect(stepsAt(network, place, { hasOne: true, needsCommon: false })).to.have.length(6);
+    const alone = stepsAt(network, place, { hasOne: true, needsCommon: true }).map((s) => s.key);
+    expect([alone.length, alone[0], alone[7]]).to.deep.equal([8, 'before-left 632/1', 'after-left 632/1']);
+    expect(stepsAt(network, { kind: 'site', id: '671' }, TWO).map((s) => s.terminal)).to.deep.equal(POINT.left);
+    expect(stepsAt(network, { kind: 'site', id: 'nowhere' }, TWO)).to.deep.equal([]);
   });
 
   it('names the phases, the rotation, and that the sides match', () => {
-    const says = saysSoFar(frame, network, place, steps, visit());
+    const says = saysSoFar(frame, network, place, steps, visit(), STRICT);
     expect(says.identifications.map((i) => i.phase)).to.deep.equal(['A', 'B', 'C', 'A', 'B', 'C']);
     expect(says.rotations.map((r) => [r.site, r.sequence])).to.deep.equal([
       ['671', 'ABC'],
@@ -121,26 +125,45 @@ describe('what a visit says so far', () => {
   });
 
   it('names two conductors swapped, and which', () => {
-    const says = saysSoFar(frame, network, place, steps, visit({ '692/2': 'C', '692/3': 'B' }));
+    const says = saysSoFar(frame, network, place, steps, visit({ '692/2': 'C', '692/3': 'B' }), STRICT);
     expect(says.comparison).to.include({ verdict: 'not-the-same-phase', landing: 'swapped' });
     expect(says.identifications.slice(3).map((i) => i.phase)).to.deep.equal(['A', 'C', 'B']);
     expect(says.rotations.map((r) => r.sequence)).to.deep.equal(['ABC', 'ACB']);
   });
 
   it('says what is missing on the way, and concludes nothing about the sides before both are read', () => {
-    const says = saysSoFar(frame, network, place, steps, visit().slice(0, 6));
+    const says = saysSoFar(frame, network, place, steps, visit().slice(0, 6), STRICT);
     expect(says.comparison).to.equal(undefined);
     expect(says.missing.map((s) => s.key)).to.deep.equal(steps.slice(6).map((s) => s.key));
-    const none = saysSoFar(frame, network, place, steps, []);
+    const none = saysSoFar(frame, network, place, steps, [], STRICT);
     expect([none.identifications, none.rotations, none.missing.length]).to.deep.equal([[], [], steps.length]);
   });
 
   it('leaves out what was read too long before the last reading, and asks for it again', () => {
     const late = visit();
     const old = late.map(({ step, reading }, i) => (i === 3 ? typedAt(step, -60, phaseOf(step)) : { step, reading }));
-    const says = saysSoFar(frame, network, place, steps, old);
+    const says = saysSoFar(frame, network, place, steps, old, STRICT);
     expect(says.missing.map((s) => s.key)).to.deep.equal(['left 671/2']);
     expect(says.comparison).to.equal(undefined);
     expect(says.span).to.deep.equal([late[0]!.reading.takenAt, late[9]!.reading.takenAt]);
+  });
+
+  it('says no more than the tie check would: its proof, its tolerance, its time', () => {
+    const sides = steps.filter((s) => s.part === 'left' || s.part === 'right');
+    const read = (s: readonly Step[]) => s.map((step, i) => typedAt(step, i, phaseOf(step)));
+    const said = (done: readonly Done[], over: Partial<typeof STRICT>) =>
+      saysSoFar(frame, network, place, steps, done, { ...STRICT, ...over }).comparison;
+    expect(said(read(sides), { requireProof: 'attested-time' })).to.include({ verdict: 'same-phase' });
+    expect(said(read(sides), {})).to.include({ verdict: 'not-proven', proof: 'attested-time' });
+    expect(said(read(steps), {})).to.include({ verdict: 'same-phase', proof: 'common-conductor' });
+    expect(said(read(steps), { toleranceDeg: 0.1 })?.verdict).to.not.equal('same-phase');
+    expect(said(read(steps), { windowS: 60 })).to.equal(undefined);
+  });
+
+  it('takes the strictest of several tie checks, and the common conductor without any', () => {
+    expect(strictest([])).to.include({ requireProof: 'common-conductor' });
+    const loose = { toleranceDeg: 20, windowS: 300, requireProof: 'attested-time' } as const;
+    expect(strictest([loose])).to.deep.equal(loose);
+    expect(strictest([loose, STRICT])).to.deep.equal({ ...STRICT, windowS: 300 });
   });
 });

@@ -39,6 +39,25 @@ describe('the routes behind the field page', () => {
     expect(pack.canEnter).to.equal(true);
   });
 
+  it('give the rule of the tie check on this ledger and network, and the strict one without', async () => {
+    const TIE = {
+      id: 'tie',
+      type: 'phaseloom-tie-check',
+      ledger: 'ledger',
+      network: 'network',
+      frame: 'frame',
+      wires: [],
+      toleranceDeg: 5,
+      windowS: 120,
+      requireProof: 'attested-time',
+    };
+    const rule = async () => ((await (await fetch(at_('pack'))).json()) as Record<string, unknown>).tieRule;
+    await deploy(DOOR, BOARD, TIE);
+    expect(await rule()).to.deep.equal({ toleranceDeg: 5, windowS: 120, requireProof: 'attested-time' });
+    await deploy(DOOR, BOARD, { ...TIE, ledger: '' });
+    expect(await rule()).to.deep.equal({ toleranceDeg: 10, windowS: 600, requireProof: 'common-conductor' });
+  });
+
   it('store what fits, once, and say what is wrong with the rest', async () => {
     await deploy(DOOR, BOARD);
     const good = readAt('671/1', { atUs: at(0) });

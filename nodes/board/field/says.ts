@@ -9,6 +9,7 @@ import { takenAtUs } from '../../../lib/reading';
 import type { Comparison, Identification, Reading, Rotation } from '../../../lib/records';
 import { siteRotation } from '../../../lib/site-rotation';
 import type { Place, Step } from './steps';
+import type { TieRule } from './tie-rule';
 
 export interface Done {
   readonly step: Step;
@@ -30,15 +31,20 @@ interface Conductor {
   readonly readings: readonly Reading[];
 }
 
-/** @param done in any order; at most one for each step */
+/**
+ * @param done in any order; at most one for each step
+ * @param rule what the tie check asks
+ */
 export function saysSoFar(
   frame: Frame,
   network: Network,
   place: Place,
   steps: readonly Step[],
   done: readonly Done[],
+  rule: TieRule,
 ): Says {
-  const read = ofOneVisit(done.filter(({ reading }) => reading.angleDeg !== undefined));
+  const withAngle = done.filter(({ reading }) => reading.angleDeg !== undefined);
+  const read = ofOneVisit(withAngle, place.kind === 'open-point' ? rule.windowS : SITE_VISIT_S);
   const has = new Set(read.map(({ step }) => step.key));
   const own = steps.flatMap((s) => (isProof(s) ? [] : (read.find(({ step }) => step.key === s.key) ?? [])));
   const conductors = own.map(({ step, reading }) => ({ terminal: step.terminal, readings: [reading] }));
@@ -46,21 +52,34 @@ export function saysSoFar(
   return {
     identifications: identified(frame, network, conductors),
     rotations: rotations(frame, network, conductors),
-    comparison: point ? compared(frame, network, point, conductors, read) : undefined,
+    comparison: point ? compared(frame, network, point, conductors, read, rule) : undefined,
     missing: steps.filter((s) => !has.has(s.key)),
     span: read.length === 0 ? undefined : [read[0]!.reading.takenAt, read.at(-1)!.reading.takenAt],
   };
 }
 
-/** Conductors are held against each other only when they were read within this time, seconds. */
-const VISIT_S = 900;
+/** Conductors of a site are held against each other only when they were read within this time, seconds. */
+const SITE_VISIT_S = 900;
 
-/** What was read shortly before the last reading, oldest first: a load that has changed since turns angles. */
-function ofOneVisit(read: readonly Done[]): readonly Done[] {
+/**
+ * What was read shortly before the last reading, oldest first: a load that has changed since turns angles. The common
+ * conductor may be read that much earlier or later than the sides.
+ */
+function ofOneVisit(read: readonly Done[], windowS: number): readonly Done[] {
   const inTime = [...read].sort((a, b) => takenAtUs(a.reading) - takenAtUs(b.reading));
-  const last = inTime.at(-1);
-  return inTime.filter(({ reading }) => takenAtUs(last!.reading) - takenAtUs(reading) <= VISIT_S * 1e6);
+  const own = shortlyBeforeLast(
+    inTime.filter(({ step }) => !isProof(step)),
+    windowS,
+  );
+  if (own.length === 0) return shortlyBeforeLast(inTime, windowS);
+  const [firstUs, lastUs] = [takenAtUs(own[0]!.reading), takenAtUs(own.at(-1)!.reading)];
+  const isAround = ({ reading }: Done) =>
+    takenAtUs(reading) >= firstUs - windowS * 1e6 && takenAtUs(reading) <= lastUs + windowS * 1e6;
+  return inTime.filter((d) => (isProof(d.step) ? isAround(d) : own.includes(d)));
 }
+
+const shortlyBeforeLast = (inTime: readonly Done[], windowS: number): readonly Done[] =>
+  inTime.filter(({ reading }) => takenAtUs(inTime.at(-1)!.reading) - takenAtUs(reading) <= windowS * 1e6);
 
 const isProof = ({ part }: Step): boolean => part === 'before' || part === 'after';
 
@@ -108,6 +127,7 @@ function compared(
   point: OpenPoint,
   conductors: readonly Conductor[],
   read: readonly Done[],
+  rule: TieRule,
 ): Comparison | undefined {
   const [left, right] = [inOrder(point.left, conductors), inOrder(point.right, conductors)];
   if (left.length < point.left.length || right.length < point.right.length) return undefined;
@@ -116,7 +136,9 @@ function compared(
     openPoint: point.id,
     frame,
     terminals: network.terminals,
-    ...(point.toleranceDeg === undefined ? {} : { toleranceDeg: point.toleranceDeg }),
+    toleranceDeg: point.toleranceDeg ?? rule.toleranceDeg,
+    windowS: rule.windowS,
+    requireProof: rule.requireProof,
     ...(proof ? { proof } : {}),
   });
 }

@@ -18,22 +18,31 @@ export interface Place {
   readonly id: string;
 }
 
+/** How an open point is read. */
+export interface Reads {
+  /** one instrument reads both sides */
+  readonly hasOne: boolean;
+  /** the tie check asks for the common conductor in any case */
+  readonly needsCommon: boolean;
+}
+
 /** The steps at a site or an open point; empty when the network does not know it. */
-export function stepsAt(network: Network, { kind, id }: Place, oneInstrument: boolean): readonly Step[] {
+export function stepsAt(network: Network, { kind, id }: Place, reads: Reads): readonly Step[] {
   if (kind === 'site') return siteSteps(network.sites.get(id));
   const point = network.openPoints.get(id);
-  return point ? pointSteps(point, oneInstrument) : [];
+  return point ? pointSteps(point, reads) : [];
 }
 
 function siteSteps(site: Site | undefined): readonly Step[] {
   return (site?.terminals ?? []).map((t) => step('site', t, 'left'));
 }
 
-/** One instrument tells one time: the common conductor is read only where there are two. */
-function pointSteps({ left, right, proofTerminal }: OpenPoint, oneInstrument: boolean): readonly Step[] {
-  const common = oneInstrument ? undefined : proofTerminal;
+/** With one instrument the common conductor is read once before and once after, and only where it is asked for. */
+function pointSteps({ left, right, proofTerminal }: OpenPoint, { hasOne, needsCommon }: Reads): readonly Step[] {
+  const common = hasOne && !needsCommon ? undefined : proofTerminal;
+  const sides = hasOne ? (['left'] as const) : (['left', 'right'] as const);
   const proof = (part: 'before' | 'after') =>
-    common === undefined ? [] : [step(part, common, 'left'), step(part, common, 'right')];
+    common === undefined ? [] : sides.map((side) => step(part, common, side));
   return [
     ...proof('before'),
     ...left.map((t) => step('left', t, 'left')),

@@ -2,18 +2,22 @@
 import { computed, signal } from '@preact/signals';
 import type { Frame } from '../../../../lib/frame';
 import { makeNetwork, type NetworkDocument } from '../../../../lib/network';
+import { STRICT, type TieRule } from '../../field/tie-rule';
 import { get } from '../api';
 import { kept } from './kept';
 
 interface Pack {
   readonly frame: Frame;
   readonly network: NetworkDocument;
+  /** missing in one kept from an earlier board */
+  readonly tieRule?: TieRule;
   readonly nowMs: number;
   readonly canEnter: boolean;
 }
 
 export const pack = kept<Pack | null>('pack', null);
 export const network = computed(() => (pack.value ? makeNetwork(pack.value.network) : undefined));
+export const tieRule = computed(() => pack.value?.tieRule ?? STRICT);
 /** why it could not be asked for */
 export const packTrouble = signal('');
 /** how far this phone's clock is ahead of the board's, milliseconds, as last seen */

@@ -7,7 +7,7 @@ import { saysSoFar } from '../../field/says';
 import { type Place, type Step, stepsAt } from '../../field/steps';
 import { kept } from './kept';
 import { put } from './outbox';
-import { network, pack } from './pack';
+import { network, pack, tieRule } from './pack';
 
 export interface Crew {
   readonly by: string;
@@ -48,7 +48,12 @@ export const lastStep = kept<string | null>('last', null);
 export const isAtPoint = computed(() => place.value?.kind === 'open-point');
 export const hasTwo = computed(() => isAtPoint.value && crew.value.hasTwo);
 export const steps = computed(() =>
-  network.value && place.value ? stepsAt(network.value, place.value, !hasTwo.value) : [],
+  network.value && place.value
+    ? stepsAt(network.value, place.value, {
+        hasOne: !hasTwo.value,
+        needsCommon: tieRule.value.requireProof === 'common-conductor',
+      })
+    : [],
 );
 export const done = computed(() =>
   steps.value.flatMap((step) => {
@@ -63,7 +68,7 @@ export const current = computed(
 export const says = computed(() => {
   const { value: known } = network;
   return pack.value && known && place.value
-    ? saysSoFar(pack.value.frame, known, place.value, steps.value, done.value)
+    ? saysSoFar(pack.value.frame, known, place.value, steps.value, done.value, tieRule.value)
     : undefined;
 });
 
