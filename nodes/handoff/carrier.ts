@@ -16,13 +16,20 @@ export interface CarrierSettings {
   readonly leaseMs: number;
 }
 
+/** Deliveries of one round by how the other side answered. */
+export interface Round {
+  readonly accepted: number;
+  /** not reached, or not able now */
+  readonly later: number;
+}
+
 export interface CarrierEvents {
   accepted(delivery: DueDelivery, status: string): void;
   abandoned(delivery: DueDelivery, why: string): void;
   /** it did not go this time and will be tried again */
   retried?(delivery: DueDelivery, why: string): void;
-  /** after each round: how many waits, and what was last wrong */
-  state(lastError: string): void;
+  /** after each round: what was last wrong, and how the other side answered */
+  state(lastError: string, round: Round): void;
   trouble(cause: Error): void;
 }
 
@@ -79,10 +86,11 @@ export class Carrier {
           AT_ONCE,
           nowUs + this.settings.leaseMs * 1000,
         );
-        const errors = await Promise.all(due.map((d) => this.carry(d)));
+        const answers = await Promise.all(due.map((d) => this.carry(d)));
         if (due.length > 0) {
           this.again = true;
-          this.events.state(errors.findLast((e) => e !== '') ?? '');
+          const count = (kind: Answer['kind']) => answers.filter((answer) => answer.kind === kind).length;
+          this.events.state(lastError(answers), { accepted: count('accepted'), later: count('later') });
         }
       }
     } catch (cause) {
@@ -90,14 +98,13 @@ export class Carrier {
     }
   }
 
-  /** Returns what was wrong, or nothing. */
-  private async carry(delivery: DueDelivery): Promise<string> {
+  private async carry(delivery: DueDelivery): Promise<Answer> {
     const answer = await this.target.offer(delivery);
     const nowUs = this.ledger.clockUs();
     if (answer.kind === 'accepted') {
       await this.ledger.accepted(delivery.seq, nowUs, answer.status);
       this.events.accepted(delivery, answer.status);
-      return '';
+      return answer;
     }
     if (this.givesUp(delivery, answer, nowUs)) {
       await this.ledger.abandoned(delivery.seq, nowUs, answer.why);
@@ -106,7 +113,7 @@ export class Carrier {
       await this.ledger.failed(delivery.seq, answer.why, nowUs + Math.round(1000 * this.pauseMs(delivery, answer)));
       this.events.retried?.(delivery, answer.why);
     }
-    return answer.why;
+    return answer;
   }
 
   private givesUp({ attempts, enqueuedAtUs }: DueDelivery, answer: Answer, nowUs: number): boolean {
@@ -124,3 +131,8 @@ export class Carrier {
     return answer.kind === 'later' && answer.afterMs !== undefined ? Math.max(answer.afterMs, jittered) : jittered;
   }
 }
+
+const lastError = (answers: readonly Answer[]): string => {
+  const wrong = answers.findLast((answer) => answer.kind !== 'accepted');
+  return wrong?.why ?? '';
+};

@@ -6,6 +6,7 @@ import type { PhaseloomRecord } from '../../lib/records';
 import { configNode } from '../kit/config-nodes';
 import { type NumberSetting, numberOr, oneOf } from '../kit/config-values';
 import { startOrRefuse } from '../kit/evidence';
+import { Outage } from '../kit/outage';
 import type { FlowMessage } from '../kit/serve';
 import type { StatusLight } from '../kit/status';
 import { asError, Trouble } from '../kit/trouble';
@@ -57,6 +58,11 @@ function run(RED: NodeAPI, node: HandoffNode, light: StatusLight, def: HandoffDe
     leaseMs: timeoutMs + 5000,
   };
   const target = targetOf(RED, node, def, timeoutMs);
+  const text = (key: string, values: object) => RED._(`phaseloom-handoff.log.${key}`, values as Record<string, string>);
+  const outage = new Outage({
+    began: (why) => node.warn(text('away', { why })),
+    ended: (figures) => node.log(text('back', figures)),
+  });
   let lastError = '';
   const counts = { accepted: 0, retried: 0, abandoned: 0 };
   showVitalSigns(node, { counters: () => counts, trouble: () => lastError || undefined });
@@ -71,9 +77,15 @@ function run(RED: NodeAPI, node: HandoffNode, light: StatusLight, def: HandoffDe
         node.send([null, message(d, settings.destination, { error: why })] as never);
       },
       retried: () => counts.retried++,
-      state: (error) => {
+      state: (error, { accepted, later }) => {
         lastError = error;
-        show(RED, light, ledger, settings.destination, error).catch(() => undefined);
+        show(RED, light, ledger, settings.destination, error).then(
+          (waiting) => {
+            if (later > 0 && accepted === 0) outage.goesOn(error, waiting);
+            else if (later === 0 && accepted > 0) outage.over();
+          },
+          () => undefined,
+        );
       },
       trouble: (cause) => node.error(cause.message),
     });
@@ -98,6 +110,7 @@ function run(RED: NodeAPI, node: HandoffNode, light: StatusLight, def: HandoffDe
   });
   node.on('close', (done: () => void) => {
     light.close();
+    outage.close();
     opening
       .then(
         ({ carrier }) => carrier.close(),
@@ -147,8 +160,9 @@ async function show(
   ledger: Ledger,
   destination: string,
   lastError: string,
-): Promise<void> {
+): Promise<number> {
   const waiting = (await ledger.deliveries({ destination, state: 'waiting', limit: 1000 })).length;
   if (lastError === '') light.show('green', 'dot', RED._('phaseloom-handoff.status.delivered', { waiting }));
   else light.show('yellow', 'ring', RED._('phaseloom-handoff.status.retrying', { waiting }));
+  return waiting;
 }

@@ -33,7 +33,7 @@ const SESSION_TAKEN_OVER = 142;
 const END_DEADLINE_MS = 4000;
 
 export class Connection {
-  readonly openedAtMs = Date.now();
+  readonly openedAtMs = performance.now();
   readonly client: MqttClient;
   private isOpen = true;
   private why = '';

@@ -84,6 +84,12 @@ export class Door {
     return `not connected to the broker (${this.session.lastError || this.session.state})`;
   }
 
+  /** Why the ledger takes nothing, as far as it says so. */
+  async ledgerTrouble(): Promise<string> {
+    if (this.storing.trouble !== '') return this.storing.trouble;
+    return (await this.ledgerNode.ledger?.health())?.error ?? '';
+  }
+
   /** A message from the broker; false: no room for another. */
   arrived(packet: IPublishPacket, held: Held | undefined): boolean {
     if (this.isClosing) return true;

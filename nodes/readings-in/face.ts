@@ -10,7 +10,7 @@ export interface Face {
 }
 
 /** A commit that takes longer than this is worth a word. */
-const SLOW_MS = 2000;
+export const SLOW_MS = 2000;
 /** Something that went wrong with the session stays in view this long. */
 const REMIND_MS = 600_000;
 
@@ -25,7 +25,7 @@ export class FaceMaker {
   now(): Face {
     const { storing, session } = this.door;
     const rate = this.rate();
-    const waitsMs = storing.sinceMs === 0 ? 0 : Date.now() - storing.sinceMs;
+    const { waitsMs } = storing;
     if (storing.trouble !== '' || waitsMs > SLOW_MS) {
       return { fill: 'red', shape: 'ring', text: 'ledger-away', values: { s: Math.round(waitsMs / 1000) } };
     }

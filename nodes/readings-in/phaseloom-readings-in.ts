@@ -13,6 +13,7 @@ import type { DoorOutput, EntryOutcome, ReadingsInNode } from './door-contract';
 import { FaceMaker } from './face';
 import { borrowedSession, defaultClientId, instanceId, SessionMemory, type SessionStore } from './identity';
 import type { IntakeRules } from './intake';
+import { ledgerOutage } from './ledger-outage';
 import { type Mapping, makeMapping } from './mapping';
 import { batches, rejected, singles } from './messages';
 import { NearMatch } from './near-match';
@@ -132,7 +133,11 @@ function run(RED: NodeAPI, node: ReadingsInNode, door: Door, light: StatusLight)
     const { fill, shape, text, values } = face.now();
     light.show(fill, shape, RED._(`phaseloom-readings-in.status.${text}`, values));
   };
-  const ticking = setInterval(show, 1000);
+  const outage = ledgerOutage(RED, node, door);
+  const ticking = setInterval(() => {
+    show();
+    outage.look();
+  }, 1000);
   show();
   door.changed = show;
   const cancel = whenFlowsRun(RED, () => void door.start());
@@ -157,6 +162,7 @@ function run(RED: NodeAPI, node: ReadingsInNode, door: Door, light: StatusLight)
   });
   node.on('close', (removed: boolean, done: () => void) => {
     clearInterval(ticking);
+    outage.close();
     cancel();
     light.close();
     door.close(removed).then(done, done);

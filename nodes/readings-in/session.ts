@@ -148,7 +148,7 @@ export class Session implements ConnectionListener {
 
   closed(connection: Connection, why: string, takenOver: boolean): void {
     if (connection !== this.connection || this.state === 'ended') return;
-    const lastedMs = this.state === 'connected' ? Date.now() - connection.openedAtMs : 0;
+    const lastedMs = this.state === 'connected' ? performance.now() - connection.openedAtMs : 0;
     const wasUp = this.state === 'connected';
     this.noticeRivals(why, takenOver, lastedMs);
     this.lastError = why;

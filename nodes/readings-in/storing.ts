@@ -26,8 +26,8 @@ class Away extends Error {}
 export class Storing<T extends Arrival> {
   /** why the ledger takes nothing at the moment, or empty */
   trouble = '';
-  /** since when something has been waiting for the ledger, or 0 */
-  sinceMs = 0;
+  /** since when something has been waiting for the ledger, or 0; on a clock that nobody sets */
+  private sinceMs = 0;
   failures = 0;
   /** under which door (or lane of it) a reading is stored */
   doorOf: (reading: Reading) => string;
@@ -39,6 +39,11 @@ export class Storing<T extends Arrival> {
     private readonly isClosing: () => boolean,
   ) {
     this.doorOf = () => doorId;
+  }
+
+  /** how long something has been waiting for the ledger */
+  get waitsMs(): number {
+    return this.sinceMs === 0 ? 0 : performance.now() - this.sinceMs;
   }
 
   /** Does something with the ledger, again and again until it succeeds; undefined when the node is closing. */
@@ -74,7 +79,7 @@ export class Storing<T extends Arrival> {
   /** @throws Away when the ledger is not there; whatever the ledger says when it faults the content */
   private async once<R>(use: (ledger: Ledger) => Promise<R>): Promise<R> {
     let isOpen = false;
-    this.sinceMs ||= Date.now();
+    this.sinceMs ||= performance.now();
     try {
       const ledger = await this.open();
       isOpen = true;

@@ -10,6 +10,8 @@ export interface ChildRed {
   readonly userDir: string;
   readonly url: string;
   start(): Promise<void>;
+  /** what it wrote to its log since it was last started */
+  log(): string;
   /** SIGKILL: nothing is closed, committed or said */
   kill(): Promise<void>;
 }
@@ -21,6 +23,7 @@ export async function childRed(flow: readonly FlowNode[]): Promise<ChildRed> {
   writeFileSync(join(userDir, 'flows.json'), JSON.stringify([{ id: 'tab', type: 'tab', label: 'test' }, ...nodes]));
   const red = resolve(__dirname, '../../node_modules/node-red/red.js');
   let child: ChildProcess | undefined;
+  let log = '';
   return {
     userDir,
     url: `http://127.0.0.1:${port}`,
@@ -29,7 +32,7 @@ export async function childRed(flow: readonly FlowNode[]): Promise<ChildRed> {
         stdio: ['ignore', 'pipe', 'pipe'],
       });
       child = begun;
-      let log = '';
+      log = '';
       begun.stderr!.on('data', (d) => (log += d));
       const up = new Promise<void>((resolveUp, fail) => {
         begun.stdout!.on('data', (d) => {
@@ -40,6 +43,7 @@ export async function childRed(flow: readonly FlowNode[]): Promise<ChildRed> {
       });
       await up;
     },
+    log: () => log,
     async kill() {
       if (!child || child.exitCode !== null || child.signalCode !== null) return;
       const gone = once(child, 'exit');

@@ -40,6 +40,8 @@ export class News {
   private looking: Promise<void> | undefined;
   private again = false;
   private closed = false;
+  /** told once until it works again */
+  private isWarned = false;
 
   constructor(private readonly options: NewsOptions) {
     this.channel = `phaseloom ${options.schema}`;
@@ -113,12 +115,18 @@ export class News {
       for (const table of TABLES) {
         try {
           if (await this.readOn(table)) this.again = true;
+          this.isWarned = false;
         } catch (cause) {
-          if (!this.closed) process.emitWarning(`news of the ledger: ${asError(cause).message}`, 'PhaseloomWarning');
+          this.warn(asError(cause));
           return;
         }
       }
     }
+  }
+
+  private warn(cause: Error): void {
+    if (!this.closed && !this.isWarned) process.emitWarning(`news of the ledger: ${cause.message}`, 'PhaseloomWarning');
+    this.isWarned = true;
   }
 
   /** True when there may be more. */
