@@ -1,11 +1,11 @@
-/** How many findings were decided and how many were not, as the node's status. */
+/** How many findings were decided, of how many, as the node's status. */
 import type { Node, NodeAPI } from 'node-red';
 import type { Judgement } from '../../lib/records';
 import type { StatusLight } from './status';
 
 export class Tally {
   private decided = 0;
-  private open = 0;
+  private all = 0;
 
   constructor(
     private readonly RED: NodeAPI,
@@ -18,15 +18,15 @@ export class Tally {
   count(findings: readonly Judgement[]): void {
     if (findings.length === 0) return;
     for (const f of findings) {
-      if (f.verdict === 'not-proven') this.open++;
-      else this.decided++;
+      this.all++;
+      if (f.verdict !== 'not-proven') this.decided++;
     }
     this.show(findings.at(-1)!.verdict === 'not-proven');
   }
 
   private show(lastIsOpen: boolean): void {
     this.light.show(lastIsOpen ? 'yellow' : 'green', 'dot', () => {
-      const values = { decided: shortCount(this.decided), open: shortCount(this.open) };
+      const values = { decided: shortCount(this.decided), all: shortCount(this.all) };
       return this.RED._(`${this.node.type}.status.counts`, values);
     });
   }

@@ -103,7 +103,7 @@ class Face {
     if (notices.some(({ code }) => code === 'sequence-gap')) this.counts.sequenceGaps++;
     const { passed, aside } = this.counts;
     this.light.show(isFit ? 'green' : 'yellow', 'dot', () =>
-      this.RED._('phaseloom-screen.status.counts', { passed: shortCount(passed), aside: shortCount(aside) }),
+      this.RED._('phaseloom-screen.status.counts', { passed: shortCount(passed), all: shortCount(passed + aside) }),
     );
   }
 }

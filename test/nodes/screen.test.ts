@@ -44,7 +44,7 @@ describe('the node screen', () => {
       notices: [],
     });
     while (rig.status('n')!.text === 'no readings yet') await new Promise((r) => setTimeout(r, 50));
-    expect(rig.status('n')).to.deep.equal({ fill: 'green', shape: 'dot', text: 'fit 1, aside 0' });
+    expect(rig.status('n')).to.deep.equal({ fill: 'green', shape: 'dot', text: '1 of 1 fit' });
   });
 
   it('turns aside what fails its self-test, as a rejection with place, what and what would be right', async () => {
