@@ -1,11 +1,12 @@
 /**
- * What a receiver of Sparkplug B has to remember: who is born and who is dead, names behind aliases, sequence numbers, last values.
+ * What a receiver of Sparkplug B has to remember: who was born and who has gone offline, names behind aliases, sequence numbers, last values.
  * Sparkplug 3.0.0 (Eclipse Foundation), chapters 5 and 6; rules from memory of it.
  */
 import type { Problem } from '../records';
+import { type EdgeNode, EdgeNodes, nameAlias, rememberValue, type Source, type SparkplugValue, source } from './source';
 import type { SparkplugTopic } from './topic';
 
-export type SparkplugValue = number | string | boolean | null;
+export type { SparkplugValue } from './source';
 
 /** A metric as it came: by name, by alias, or by both. */
 export interface SparkplugMetric {
@@ -30,6 +31,8 @@ export type SparkplugStep =
       readonly is: 'values';
       readonly metrics: readonly NamedMetric[];
       readonly known: ReadonlyMap<string, SparkplugValue>;
+      /** a birth says what holds, whenever that was measured */
+      readonly isBirth: boolean;
     }
   | { readonly is: 'death'; readonly source: string }
   /** a command to somebody, or a death of a session that is over */
@@ -37,24 +40,18 @@ export type SparkplugStep =
   /** `rebirth`: only a new birth of the edge node can mend it */
   | { readonly is: 'problem'; readonly problem: Problem; readonly rebirth: boolean };
 
-interface Source {
-  isAlive: boolean;
-  readonly names: Map<number, string>;
-  readonly known: Map<string, SparkplugValue>;
-}
-
-interface EdgeNode extends Source {
-  seq: number;
-  bdSeq: SparkplugValue | undefined;
-  readonly devices: Map<string, Source>;
-}
-
-const source = (): Source => ({ isAlive: true, names: new Map(), known: new Map() });
+/** Characters of names and values that are remembered of all edge nodes together. Our own choice: some hundred megabytes. */
+const MOST_HELD = 64e6;
 
 export class SparkplugHost {
-  private readonly edges = new Map<string, EdgeNode>();
+  private readonly edges: EdgeNodes;
 
-  /** Sources that were born and are dead or out of step: what was last heard of them may no longer hold. */
+  /** @param mostHeld characters of names and values to remember at most; who was quiet longest is forgotten first */
+  constructor(mostHeld = MOST_HELD) {
+    this.edges = new EdgeNodes(mostHeld);
+  }
+
+  /** Sources that were born and have gone offline or are out of step: what was last heard of them may no longer hold. */
   get stale(): number {
     let n = 0;
     for (const edge of this.edges.values()) {
@@ -70,35 +67,40 @@ export class SparkplugHost {
     const edge = this.edges.get(id);
     if (topic.type === 'NDEATH') return nodeDeath(edge, id, payload);
     if (!edge) return troubled('birth-missing', `edge node ${id} has not been born here`, 'an NBIRTH first');
-    if (!edge.isAlive) return troubled('source-stale', `edge node ${id} is dead or out of step`, 'an NBIRTH first');
+    if (!edge.isAlive)
+      return troubled('source-stale', `edge node ${id} has gone offline (NDEATH) or is out of step`, 'an NBIRTH first');
     const gap = gapIn(edge, id, payload.seq);
     if (gap) return gap;
-    return topic.device === undefined ? values(edge, id, payload) : this.ofDevice(edge, topic.device, topic, payload);
+    const step = topic.device === undefined ? values(edge, id, payload) : ofDevice(edge, topic.device, topic, payload);
+    this.edges.heard(id, edge);
+    return step;
   }
 
   private nodeBirth(id: string, payload: SparkplugPayload): SparkplugStep {
     const bdSeq = payload.metrics.find((m) => m.name === 'bdSeq')?.value;
     const edge = { ...source(), seq: payload.seq ?? 0, bdSeq, devices: new Map<string, Source>() };
-    this.edges.set(id, edge);
-    return born(edge, id, payload);
+    const step = born(edge, id, payload);
+    this.edges.heard(id, edge);
+    return step;
   }
+}
 
-  private ofDevice(edge: EdgeNode, name: string, topic: SparkplugTopic, payload: SparkplugPayload): SparkplugStep {
-    const id = `${topic.group}/${topic.edge}/${name}`;
-    if (topic.type === 'DBIRTH') {
-      const device = source();
-      edge.devices.set(name, device);
-      return born(device, id, payload);
-    }
-    const device = edge.devices.get(name);
-    if (!device) return troubled('birth-missing', `device ${id} has not been born here`, 'a DBIRTH first');
-    if (topic.type === 'DDEATH') {
-      device.isAlive = false;
-      return { is: 'death', source: id };
-    }
-    if (!device.isAlive) return troubled('source-stale', `device ${id} is dead`, 'a DBIRTH first', false);
-    return values(device, id, payload);
+function ofDevice(edge: EdgeNode, name: string, topic: SparkplugTopic, payload: SparkplugPayload): SparkplugStep {
+  const id = `${topic.group}/${topic.edge}/${name}`;
+  if (topic.type === 'DBIRTH') {
+    const device = source();
+    edge.devices.set(name, device);
+    return born(device, id, payload);
   }
+  const device = edge.devices.get(name);
+  if (!device) return troubled('birth-missing', `device ${id} has not been born here`, 'a DBIRTH first');
+  if (topic.type === 'DDEATH') {
+    device.isAlive = false;
+    return { is: 'death', source: id };
+  }
+  if (!device.isAlive)
+    return troubled('source-stale', `device ${id} has gone offline (DDEATH)`, 'a DBIRTH first', false);
+  return values(device, id, payload);
 }
 
 /** A will that the broker sends late belongs to the session before: its bdSeq is not that of the birth. */
@@ -122,12 +124,12 @@ function gapIn(edge: EdgeNode, id: string, seq: number | undefined): SparkplugSt
 
 function born(s: Source, id: string, payload: SparkplugPayload): SparkplugStep {
   for (const { name, alias } of payload.metrics) {
-    if (name !== undefined && alias !== undefined) s.names.set(alias, name);
+    if (name !== undefined && alias !== undefined) nameAlias(s, alias, name);
   }
-  return values(s, id, payload);
+  return values(s, id, payload, true);
 }
 
-function values(s: Source, id: string, payload: SparkplugPayload): SparkplugStep {
+function values(s: Source, id: string, payload: SparkplugPayload, isBirth = false): SparkplugStep {
   const metrics: NamedMetric[] = [];
   for (const [i, metric] of payload.metrics.entries()) {
     const name = metric.name ?? (metric.alias === undefined ? undefined : s.names.get(metric.alias));
@@ -137,8 +139,8 @@ function values(s: Source, id: string, payload: SparkplugPayload): SparkplugStep
     }
     metrics.push({ ...metric, name, ...stamp(metric, payload) });
   }
-  for (const { name, value } of metrics) s.known.set(name, value);
-  return { is: 'values', metrics, known: s.known };
+  for (const { name, value } of metrics) rememberValue(s, name, value);
+  return { is: 'values', metrics, known: s.known, isBirth };
 }
 
 const stamp = (metric: SparkplugMetric, payload: SparkplugPayload): { timestampMs?: number } => {

@@ -31,7 +31,7 @@ export class Door {
   adopts: ((sharing: Sharing) => Adoption) | undefined;
   /** called when it is connected, or no longer */
   changed: () => void = () => undefined;
-  /** sources of Sparkplug that are dead or out of step */
+  /** sources of Sparkplug that have gone offline or out of step */
   staleSources: () => number = () => 0;
   /** what of a message is within the limit of its publisher */
   limit: (taken: Taken, item: Item) => Taken = (taken) => taken;

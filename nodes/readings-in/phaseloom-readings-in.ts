@@ -65,7 +65,8 @@ function open(RED: NodeAPI, node: ReadingsInNode, settings: Settings, def: Readi
 
 function sparkplugOf(node: Node, mapping: Mapping | undefined, session: () => Session | undefined): SparkplugDoor {
   return SparkplugDoor.open(mapping, {
-    died: (source) => node.warn(`${source} of Sparkplug is dead: what it said last may no longer hold`),
+    died: (source) =>
+      node.warn(`${source} of Sparkplug has gone offline (its death came): what it said last may no longer hold`),
     publish: (topic, bytes) => session()?.publish(topic, bytes),
   });
 }

@@ -25,7 +25,7 @@ interface WirePayload {
 }
 
 export interface SparkplugListener {
-  /** an edge node or device died: what it said last may no longer hold */
+  /** an edge node or device has gone offline: what it said last may no longer hold */
   died(source: string): void;
   /** publishes a request for a new birth */
   publish(topic: string, bytes: Buffer): void;
@@ -33,6 +33,8 @@ export interface SparkplugListener {
 
 /** A request for a new birth is sent to one edge node this often at most. */
 const REBIRTH_EVERY_MS = 10_000;
+/** Edge nodes of which it is known when they were asked; the one asked longest ago is forgotten first. */
+const MOST_ASKED = 10_000;
 
 export class SparkplugDoor {
   private readonly host = new SparkplugHost();
@@ -92,7 +94,7 @@ export class SparkplugDoor {
     }
     if (step.is === 'death') this.listener.died(step.source);
     if (step.is !== 'values') return EMPTY;
-    const { metrics, known } = step;
+    const { metrics, known, isBirth } = step;
     if (this.mapping) {
       const value = {
         ...topic,
@@ -104,14 +106,16 @@ export class SparkplugDoor {
       return this.mapping({ ...arrival, bytes: Buffer.from(JSON.stringify(value)) }, rules);
     }
     const own = [topic.group, topic.edge, topic.device].filter((part) => part !== undefined).join('/');
-    return takeValue(arrival, sparkplugReadings(metrics, known, own), rules);
+    return takeValue(arrival, sparkplugReadings(metrics, known, own, isBirth), rules);
   }
 
   private askForBirth({ group, edge }: SparkplugTopic): void {
     const topic = `spBv1.0/${group}/NCMD/${edge}`;
     const nowMs = Date.now();
     if (nowMs - (this.askedAtMs.get(topic) ?? 0) < REBIRTH_EVERY_MS) return;
+    this.askedAtMs.delete(topic);
     this.askedAtMs.set(topic, nowMs);
+    if (this.askedAtMs.size > MOST_ASKED) this.askedAtMs.delete(this.askedAtMs.keys().next().value!);
     const metrics = [{ name: 'Node Control/Rebirth', type: 'Boolean', value: true, timestamp: nowMs }];
     this.listener.publish(topic, Buffer.from(this.codec.encodePayload({ timestamp: nowMs, metrics })));
   }

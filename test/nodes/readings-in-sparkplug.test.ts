@@ -4,6 +4,7 @@ import { expect } from 'chai';
 import fc from 'fast-check';
 import { connectAsync, type MqttClient } from 'mqtt';
 import { get } from 'sparkplug-payload';
+import { SparkplugHost } from '../../lib/sparkplug';
 import { problemsOf } from '../../lib/validate';
 import type { Arrival, Taken } from '../../nodes/readings-in/arrival';
 import type { IntakeRules } from '../../nodes/readings-in/intake';
@@ -40,6 +41,7 @@ const POLE: Metric[] = [
   { name: 'S118/2/angleDeg', alias: 10, value: -118.4 },
   { name: 'S118/2/voltageV', alias: 11, value: 7200 },
 ];
+const TAKEN: Metric[] = [{ name: 'S118/2/takenAt', value: '2026-05-04T10:15:30.250Z' }];
 const T = { nodeBirth: 'spBv1.0/west/NBIRTH/E1', death: 'spBv1.0/west/NDEATH/E1', nodeData: 'spBv1.0/west/NDATA/E1' };
 const D = {
   birth: 'spBv1.0/west/DBIRTH/E1/pole',
@@ -57,17 +59,17 @@ function door() {
   const take = (topic: string, bytes: Buffer) =>
     sparkplug.take({ topic, bytes, receivedAtUs: NOW_MS * 1000 + 1e6, retain: false }, RULES);
   const code = async (topic: string, bytes: Buffer) => (await take(topic, bytes)).rejection?.problems[0]?.code;
-  const born = async () => {
+  const born = async (more: readonly Metric[] = []) => {
     await take(T.nodeBirth, payload(0, BIRTH));
-    return take(D.birth, payload(1, POLE));
+    return take(D.birth, payload(1, [...POLE, ...more]));
   };
   return { sparkplug, died, published, take, code, born };
 }
 
 describe('readings in: Sparkplug B', () => {
-  it('makes readings of births and of data by alias, with what the birth said of the rest', async () => {
+  it('makes readings of births that say when and of data by alias, with what the birth said of the rest', async () => {
     const { born, take } = door();
-    const [first] = (await born()).readings;
+    const [first] = (await born(TAKEN)).readings;
     expect(problemsOf('reading', first)).to.deep.equal([]);
     expect(first).to.deep.include({ terminal: 'S118/2', angleDeg: -118.4, voltageV: 7200, against: 'utc' });
     expect(first!.takenAt).to.equal('2026-05-04T10:15:30.250000Z');
@@ -87,9 +89,47 @@ describe('readings in: Sparkplug B', () => {
     expect([third[0]!.voltageV, third[0]!.angleDeg, third[0]!.clock!.errorUs]).to.deep.equal([7190, undefined, 40]);
   });
 
+  it('takes what a birth repeats for known, not for measured now, unless it says when', async () => {
+    const { born, take } = door();
+    expect(await born()).to.deep.include({ readings: [], rejection: undefined });
+    const { readings } = await take(D.data, payload(2, [{ alias: 11, value: 7190 }]));
+    expect(readings.map((r) => [r.voltageV, r.angleDeg, r.against])).to.deep.equal([[7190, undefined, 'utc']]);
+  });
+
+  it('pairs only what has the same time', async () => {
+    const { born, take } = door();
+    await born();
+    const at = (alias: number, value: number, ms: number) => ({ alias, value, timestamp: NOW_MS + ms });
+    const history = [at(11, 7000, 0), at(10, 1, 100), at(11, 7100, 100), at(10, 2, 200)];
+    const { readings } = await take(D.data, payload(2, history));
+    expect(readings.map((r) => [r.takenAt.slice(20, 23), r.angleDeg, r.voltageV])).to.deep.equal([
+      ['250', undefined, 7000],
+      ['350', 1, 7100],
+      ['450', 2, undefined],
+    ]);
+    const apart = [at(10, 3, 300), at(11, 7200, 301), { ...TAKEN[0]!, timestamp: NOW_MS + 302 }];
+    const { readings: one } = await take(D.data, payload(3, apart));
+    expect(one.map((r) => [r.takenAt.slice(20, 23), r.angleDeg, r.voltageV])).to.deep.equal([['250', 3, 7200]]);
+  });
+
+  it('forgets who was quiet longest when it holds too much, and asks for its birth again', () => {
+    const host = new SparkplugHost(2000);
+    const step = (type: 'NBIRTH' | 'NDATA', edge: string, seq: number, size = 1) =>
+      host.take(
+        { type, group: 'g', edge, device: undefined },
+        { seq, metrics: [{ name: 'x', value: 'v'.repeat(size) }] },
+      );
+    for (const edge of ['a', 'b', 'c', 'd']) step('NBIRTH', edge, 0);
+    expect(step('NDATA', 'a', 1).is).to.equal('values');
+    expect(step('NDATA', 'c', 1, 1600)).to.have.property('is', 'values');
+    expect(step('NDATA', 'b', 1)).to.have.nested.property('problem.code', 'birth-missing');
+    expect(step('NDATA', 'a', 2).is).to.equal('values');
+  });
+
   it('names the terminal after group, edge node and device where metrics do not', async () => {
     const { take } = door();
-    const { readings } = await take(T.nodeBirth, payload(0, [...BIRTH, { name: 'voltageV', value: 230 }]));
+    await take(T.nodeBirth, payload(0, BIRTH));
+    const { readings } = await take(T.nodeData, payload(1, [{ name: 'voltageV', value: 230 }]));
     expect(readings[0]!.terminal).to.equal('west/E1');
   });
 
@@ -250,7 +290,7 @@ describe('readings in: Sparkplug B over Mosquitto, in Node-RED', function () {
     await edge.subscribeAsync('spBv1.0/west/NCMD/E1');
     while (rig.status('in')?.fill !== 'green' && Date.now() < deadline) await new Promise((r) => setTimeout(r, 20));
     await edge.publishAsync(T.nodeBirth, payload(0, BIRTH));
-    await edge.publishAsync(D.birth, payload(1, POLE));
+    await edge.publishAsync(D.birth, payload(1, [...POLE, ...TAKEN]));
     await edge.publishAsync(D.data, payload(2, [{ alias: 10, value: -118.7, timestamp: NOW_MS + 1000 }]));
     const good = (await rig.until('good', 2, 20_000)).map((m) => m.payload);
     expect(good.map((r) => [r.terminal, r.angleDeg])).to.deep.equal([
