@@ -6,6 +6,7 @@ import { dirname, join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { buildEditor } from './editor.mjs';
 import { buildPages } from './pages.mjs';
+import { buildWidget } from './widget.mjs';
 
 const root = join(dirname(fileURLToPath(import.meta.url)), '..');
 const require = createRequire(import.meta.url);
@@ -14,11 +15,13 @@ process.chdir(root);
 rmSync('dist', { recursive: true, force: true });
 execFileSync(process.execPath, [require.resolve('typescript/bin/tsc'), '-p', 'tsconfig.json'], { stdio: 'inherit' });
 
-for (const file of globSync('nodes/**/{phaseloom-*.html,locales/**/*.{json,html},icons/*}'))
+for (const file of globSync('nodes/**/{phaseloom-*.html,locales/**/*.{json,html},icons/*,package.json}'))
   copy(file, join('dist', file));
 
 await buildPages();
 await buildEditor();
+await buildWidget();
+copy('nodes/ui-phasor/examples', 'dist/nodes/ui-phasor/examples');
 
 const { schemas } = require(join(root, 'dist/lib/records'));
 mkdirSync('dist/schemas');
