@@ -36,7 +36,7 @@ function drawn(view: PhasorView): unknown {
     texts.map((text) => h('p', { class: name, style: 'margin: 0 0 4px' }, text));
   const pictures = view.pictures.map(({ title, arrows }) =>
     // The diagram escapes every text it is given.
-    h('div', { innerHTML: phasorDiagram(arrows, { title }), style: 'flex: 0 1 270px; min-width: 150px' }),
+    h('div', { innerHTML: phasorDiagram(arrows, { title }), style: 'flex: 1 1 150px; max-width: 270px' }),
   );
   // What scrolls must be reached by keys.
   const frame = { class: 'phaseloom-phasor', style: 'overflow: auto; height: 100%', tabindex: 0 };
