@@ -166,6 +166,86 @@ describe('the field page on a phone', function () {
     await type('671/1', 'A');
     await page.getByText(/Refused: 671\/1: .* is later than it came in/).waitFor();
     expect((await rig.next('bad')).payload.kind).to.equal('rejection');
+    await page.getByRole('button', { name: /671\/1.*refused/ }).waitFor();
+    expect(await says().count()).to.equal(0);
+    await page.getByRole('button', { name: 'Take away' }).click();
+    await page.getByRole('button', { name: /671\/1.*not read/ }).waitFor();
+    expect(await page.getByText('Refused:').count()).to.equal(0);
+    expect(await says().count()).to.equal(0);
+  });
+
+  it('corrects a figure only: that the instrument is locked now says nothing of what it showed then', async () => {
+    await pick('671');
+    await state();
+    await page.getByLabel('It shows that it is locked').uncheck();
+    await type('671/1', 'B');
+    await page.getByLabel('It shows that it is locked').check();
+    await page.getByRole('button', { name: /^Typed wrong\?/ }).click();
+    await page.getByLabel('Angle, degrees').fill(shown('671/1', 'A').angle);
+    await page.getByRole('button', { name: 'Correct what was typed' }).click();
+    await page.getByRole('button', { name: /671\/1.*corrected · stored/ }).waitFor();
+    expect(await says().textContent()).to.include('671/1 phase not proven');
+    const stored = (await ledger.latestReadings(['671/1'], 5)).map(({ reading }) => reading);
+    expect(stored.map((r) => r.clock?.locked)).to.deep.equal([false, false]);
+  });
+
+  it('sets a wrong instrument number right by a new reading alone', async () => {
+    await pick('671');
+    await state();
+    await type('671/1', 'A');
+    await page.getByLabel('Number of the instrument').fill('P-09');
+    await page.getByRole('button', { name: /^671\/1/ }).click();
+    await page.getByText('It was read with P-01, not with P-09').waitFor();
+    expect(await page.getByRole('button', { name: 'Correct what was typed' }).count()).to.equal(0);
+    expect(await page.getByLabel('Angle, degrees').inputValue()).to.equal('');
+    await shot('field-other-instrument');
+    await page.getByLabel('Angle, degrees').fill(shown('671/1', 'A').angle);
+    await page.getByRole('button', { name: 'Read again just now' }).click();
+    await sent();
+    const stored = (await ledger.latestReadings(['671/1'], 5)).map(({ reading }) => reading);
+    expect(stored.map((r) => [r.instrument?.id, r.corrects])).to.have.deep.members([
+      ['P-01', undefined],
+      ['P-09', undefined],
+    ]);
+  });
+
+  it('loses nothing where two pages are open, and both know what is stored', async () => {
+    await pick('671');
+    await state();
+    await context.route('**/api/**', (route) => route.abort());
+    const other = await context.newPage();
+    await other.goto(`http://127.0.0.1:${rig.port}/phaseloom/field.html`);
+    await other.getByText('all sent').waitFor();
+    await type('671/1', 'A');
+    await other.getByText('1 to be sent').waitFor();
+    await other.getByLabel('Angle, degrees').fill('-120');
+    await other.getByRole('button', { name: 'Next terminal' }).click();
+    await page.getByText('2 to be sent').waitFor();
+    await page.reload();
+    await page.getByText('2 to be sent').waitFor();
+    await context.unroute('**/api/**');
+    await other.evaluate(() => window.dispatchEvent(new Event('online')));
+    await other.getByRole('status').filter({ hasText: 'all sent' }).waitFor();
+    await sent();
+    expect((await rig.until('good', 2)).map((m) => m.payload.kind)).to.deep.equal(['reading', 'reading']);
+  });
+
+  it('keeps what it has when a page to sign in to answers in place of the board', async () => {
+    await page.getByRole('heading', { name: 'Where are you?' }).waitFor();
+    await page.evaluate(() => navigator.serviceWorker.ready);
+    const signIn = { status: 200, contentType: 'text/html', body: '<p>sign in</p>' };
+    await context.route('**/field.html*', (route) => route.fulfill(signIn));
+    await context.route('**/api/**', (route) => route.fulfill(signIn));
+    await page.goto(`http://127.0.0.1:${rig.port}/phaseloom/field.html`);
+    await page.getByText('sign in').waitFor();
+    await context.unroute('**/field.html*');
+    await context.setOffline(true);
+    await page.goto(`http://127.0.0.1:${rig.port}/phaseloom/field.html?place=671`);
+    await context.setOffline(false);
+    await state();
+    await type('671/1', 'A');
+    await page.getByText('1 to be sent: what answered is not the board').waitFor();
+    expect(await says().textContent()).to.include('671/1 phase A');
   });
 
   it('corrects what was typed wrong: both stay in the record, one holds', async () => {

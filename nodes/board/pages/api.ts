@@ -31,7 +31,10 @@ export const post = async <T>(path: string, body: object): Promise<T> =>
   );
 
 async function answered<T>(response: Response): Promise<T> {
-  const body = await response.json().catch(() => ({}));
-  if (response.ok) return body as T;
-  throw new Refusal(body.code ?? 'failed', body.error ?? `the board answered ${response.status}`);
+  const body = await response.json().catch(() => undefined);
+  if (response.ok && body !== undefined) return body as T;
+  // A page to sign in to, or of a network that wants to be paid, comes with 200 too.
+  if (response.ok)
+    throw new Refusal('foreign-answer', 'what answered is not the board: is there a page to sign in to?');
+  throw new Refusal(body?.code ?? 'failed', body?.error ?? `the board answered ${response.status}`);
 }

@@ -2,13 +2,13 @@
 import { EntryForm } from './entry-form';
 import { unkept } from './kept';
 import { NextPlaces } from './next-places';
-import { forget, refused, sendTrouble, waiting } from './outbox';
+import { refused, sendTrouble, waiting } from './outbox';
 import { aheadMs, network, pack, packTrouble } from './pack';
 import { PlaceFinder } from './place-finder';
 import { Setup } from './setup';
 import { SoFar } from './so-far';
 import { StepList } from './step-list';
-import { goTo, place, sheetAddress, unstated } from './visit';
+import { goTo, place, sheetAddress, takeAway, unstated } from './visit';
 
 /** The front door takes stamps up to 5 s ahead of its own clock. */
 const AHEAD_LIMIT_MS = 4000;
@@ -105,7 +105,7 @@ function Troubles() {
       {refused.value.map(({ reading, problems }) => (
         <div class="error" key={reading.id}>
           Refused: {reading.terminal}: {problems.join('; ')}
-          <button type="button" class="plain" onClick={() => forget(reading.id)}>
+          <button type="button" class="plain" onClick={() => takeAway(reading.id)}>
             Take away
           </button>
         </div>

@@ -2,15 +2,27 @@
 import { useSignal } from '@preact/signals';
 import { useEffect, useRef } from 'preact/hooks';
 import type { Step } from '../../field/steps';
-import { chosenStep, crew, current, enter, entries, instrumentOf, lastStep, steps, type Way } from './visit';
+import {
+  canCorrect,
+  chosenStep,
+  crew,
+  current,
+  enter,
+  entries,
+  instrumentOf,
+  lastStep,
+  steps,
+  type Way,
+} from './visit';
 import { degrees, instant } from './words';
 
 export function EntryForm() {
   const step = current.value;
+  const before = step && entries.value[step.key];
   return (
     <>
       {step ? (
-        <StepForm key={`${step.key} ${entries.value[step.key]?.id ?? ''}`} step={step} />
+        <StepForm key={`${step.key} ${before ? `${before.id} ${canCorrect(step, before)}` : ''}`} step={step} />
       ) : (
         <p class="note">Every terminal here was read. Touch one below to correct it or read it again.</p>
       )}
@@ -41,8 +53,9 @@ export const PARTS: Readonly<Record<Step['part'], string>> = {
 
 function StepForm({ step }: { readonly step: Step }) {
   const before = entries.value[step.key];
-  const angle = useSignal(before?.angleDeg?.toString() ?? '');
-  const voltage = useSignal(before?.voltageV?.toString() ?? '');
+  const corrected = before && canCorrect(step, before) ? before : undefined;
+  const angle = useSignal(corrected?.angleDeg?.toString() ?? '');
+  const voltage = useSignal(corrected?.voltageV?.toString() ?? '');
   const problems = useSignal<Readonly<Record<string, string>>>({});
   const field = useRef<HTMLInputElement>(null);
   useEffect(() => {
@@ -54,7 +67,7 @@ function StepForm({ step }: { readonly step: Step }) {
   };
   const submit = (e: Event) => {
     e.preventDefault();
-    take(before ? 'correct' : 'read');
+    take(corrected ? 'correct' : 'read');
   };
   const place = steps.value.indexOf(step) + 1;
   return (
@@ -66,10 +79,12 @@ function StepForm({ step }: { readonly step: Step }) {
       {before && (
         <p class="note">
           Entered before: {before.angleDeg === undefined ? 'no angle' : degrees(before.angleDeg)}, taken{' '}
-          {instant(before.takenAt)}. It stays in the record, marked as superseded.
+          {instant(before.takenAt)}. It stays in the record{corrected ? ', marked as superseded' : ''}.
+          {!corrected &&
+            ` It was read with ${before.instrument?.id ?? 'no named instrument'}, not with ${instrumentOf(step).id}: only a new reading sets that right.`}
         </p>
       )}
-      <label for="angle">Angle, degrees against {crew.value.against}</label>
+      <label for="angle">Angle, degrees against {corrected?.against ?? crew.value.against}</label>
       <div class="signed">
         <button
           type="button"
@@ -107,17 +122,17 @@ function StepForm({ step }: { readonly step: Step }) {
         {Object.values(problems.value).join('; ')}
       </p>
       <button type="submit" class="next">
-        {before ? 'Correct what was typed' : 'Next terminal'}
+        {corrected ? 'Correct what was typed' : before ? 'Read again just now' : 'Next terminal'}
       </button>
+      {corrected && (
+        <button type="button" class="undo" onClick={() => take('read')}>
+          Read again just now
+        </button>
+      )}
       {before && (
-        <>
-          <button type="button" class="undo" onClick={() => take('read')}>
-            Read again just now
-          </button>
-          <button type="button" class="undo" onClick={() => (chosenStep.value = null)}>
-            Leave it as it is
-          </button>
-        </>
+        <button type="button" class="undo" onClick={() => (chosenStep.value = null)}>
+          Leave it as it is
+        </button>
       )}
     </form>
   );

@@ -6,7 +6,7 @@ import { entered, type FieldInstrument, type Typed } from '../../field/entry';
 import { saysSoFar } from '../../field/says';
 import { type Place, type Step, stepsAt } from '../../field/steps';
 import { kept } from './kept';
-import { put } from './outbox';
+import { fateOf, forget, put } from './outbox';
 import { network, pack, tieRule } from './pack';
 
 export interface Crew {
@@ -55,12 +55,14 @@ export const steps = computed(() =>
       })
     : [],
 );
+/** What counts: read, and stored or on its way there. */
 export const done = computed(() =>
   steps.value.flatMap((step) => {
     const reading = entries.value[step.key];
-    return reading ? [{ step, reading }] : [];
+    return reading && isHeld(reading) ? [{ step, reading }] : [];
   }),
 );
+const isHeld = ({ id }: Reading): boolean => ['stored', 'to be sent'].includes(fateOf(id));
 /** the step chosen by hand, else the first that was not read */
 export const current = computed(
   () => steps.value.find((s) => s.key === chosenStep.value) ?? steps.value.find((s) => !entries.value[s.key]),
@@ -125,23 +127,37 @@ export function enter(
 ): Readonly<Record<string, string>> | undefined {
   const before = entries.value[step.key];
   const isCorrection = way === 'correct' && before !== undefined;
+  if (isCorrection && !canCorrect(step, before)) {
+    return { instrument: `${before.instrument?.id ?? 'another instrument'} read it: read it again just now` };
+  }
   const made = entered(
     typedFor(step, angle, voltage, before, isCorrection),
     isCorrection ? takenAtUs(before) : nowUs(),
   );
   if (!made.ok) return made.problems;
   batch(() => {
+    put(made.reading);
     entries.value = { ...entries.value, [step.key]: made.reading };
     chosenStep.value = null;
     lastStep.value = step.key;
   });
-  put(made.reading);
   return undefined;
+}
+
+/** Takes away a refused reading; its terminal is then not read. */
+export function takeAway(id: string): void {
+  batch(() => {
+    forget(id);
+    entries.value = Object.fromEntries(Object.entries(entries.value).filter(([, reading]) => reading.id !== id));
+  });
 }
 
 const nowUs = (): number => Date.now() * 1000;
 
-/** Both stay in the record: the one before is named. What is corrected keeps who read it, with what, and against what. */
+/** A figure may have been typed wrong; what another instrument would have shown then, nobody knows. */
+export const canCorrect = (step: Step, before: Reading): boolean => before.instrument?.id === instrumentOf(step).id;
+
+/** Both stay in the record: the one before is named. What is corrected keeps all that was stated when it was read. */
 function typedFor(
   step: Step,
   angle: string,
@@ -162,6 +178,23 @@ function typedFor(
   };
   if (!before) return typed;
   if (!isCorrection) return { ...typed, note: `read again; before: ${before.id}` };
-  const asBefore = { against: before.against ?? against, by: before.by ?? by, job: before.job ?? job };
-  return { ...typed, ...asBefore, corrects: before.id, note: 'typed wrong before' };
+  return { ...typed, ...statedThen(before, typed), corrects: before.id, note: 'typed wrong before' };
+}
+
+/** What the crew has stated since, such as that the instrument is locked now, says nothing of the instant of the reading. */
+function statedThen({ against, voltageIs, by, job, clock, coupling, instrument }: Reading, now: Typed): Partial<Typed> {
+  return {
+    against: against ?? now.against,
+    voltageIs: voltageIs ?? now.voltageIs,
+    by: by ?? '',
+    job: job ?? '',
+    instrument: {
+      id: instrument?.id ?? '',
+      isLocked: clock?.locked === true,
+      errorUs: clock?.errorUs === undefined ? '' : String(clock.errorUs),
+      selfTest: instrument?.selfTest ?? 'not-run',
+      calibratedOn: instrument?.calibratedOn ?? '',
+      coupling: coupling ?? now.instrument.coupling,
+    },
+  };
 }
