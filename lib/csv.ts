@@ -85,3 +85,13 @@ function quoted(text: string, start: number, separator: string): Field {
   const rest = plain(text, at + 1, separator);
   return { value: value + rest.value, end: rest.end, breaks: (value.match(/\n/g) ?? []).length };
 }
+
+/**
+ * A field of a table that people open in a spreadsheet, as RFC 4180 wants it: a text that would be taken for a formula gets an apostrophe
+ * in front, so it does not read back as it was.
+ * @example spreadsheetField('=1+1') // "'=1+1"
+ */
+export function spreadsheetField(value: string | number): string {
+  const text = typeof value === 'string' && /^[=+\-@\t\r]/.test(value) ? `'${value}` : String(value);
+  return /[",\r\n]/.test(text) ? `"${text.replaceAll('"', '""')}"` : text;
+}

@@ -24,14 +24,31 @@ export const sweepArrays = (count: number): SweepArrays => ({
 export function sweep(tree: FeederTree, evidence: readonly SiteEvidence[], arrays: SweepArrays): number {
   const { belief } = arrays;
   belief.fill(1);
+  let log = 0;
   for (const e of evidence) {
     const b = STATES * e.section;
     const stride = e.likelihood.length / STATES;
     for (let s = 0; s < STATES; s++) belief[b + s]! *= e.likelihood[s * stride]!;
+    log += level(belief, b);
   }
-  const logEvidence = upSweep(tree, belief) + Math.log(belief[0]!);
+  log += upSweep(tree, belief);
+  const logEvidence = log + Math.log(belief[0]!);
   downSweep(tree, arrays);
   return logEvidence;
+}
+
+/** Many evidences that agree at one section would outgrow a 32-bit float (3.4e38), and many that disagree would vanish. */
+const LARGE = 1e15;
+/** Beside the most probable permutation nothing is told apart below this. */
+const LEAST = 1e-30;
+
+/** Brings the six numbers of a section back near one where they have run far from it; returns ln of what was divided by. */
+function level(numbers: Float32Array, at: number): number {
+  let most = 0;
+  for (let s = 0; s < STATES; s++) if (numbers[at + s]! > most) most = numbers[at + s]!;
+  if (most < LARGE && most > 1 / LARGE) return 0;
+  for (let s = 0; s < STATES; s++) numbers[at + s] = Math.max(LEAST, numbers[at + s]! / most);
+  return Math.log(most);
 }
 
 const TINY = 1e-200;
@@ -62,6 +79,7 @@ function upSweep(tree: FeederTree, below: Float32Array): number {
       below[b + s] = own;
       below[a + s]! *= stay * own + (s < 3 ? toEven : toOdd);
     }
+    log += level(below, a);
   }
   return log + Math.log(scale);
 }

@@ -1,4 +1,5 @@
 /** The work list of a plan as comma-separated values after RFC 4180. */
+import { spreadsheetField } from '../csv';
 import type { Plan } from '../records';
 
 const HEAD = [
@@ -35,10 +36,5 @@ export function workListCsv(plan: Plan): string {
     m.cautions.join(' '),
   ]);
   const note = [...HEAD.slice(1).map(() => ''), plan.caution ?? ''];
-  return [HEAD, ...rows, note].map((row) => `${row.map(cell).join(',')}\r\n`).join('');
-}
-
-function cell(value: string | number): string {
-  const text = typeof value === 'string' && /^[=+\-@\t\r]/.test(value) ? `'${value}` : String(value);
-  return /[",\r\n]/.test(text) ? `"${text.replaceAll('"', '""')}"` : text;
+  return [HEAD, ...rows, note].map((row) => `${row.map(spreadsheetField).join(',')}\r\n`).join('');
 }

@@ -196,8 +196,8 @@ export class FeederDesk {
     drawer.run = drawer.file.run();
     const record = drawer.file.record(drawer.run);
     if (!record || record.id === drawer.said) return;
-    drawer.said = record.id;
     if (this.settings.ledger) await keep(this.settings.ledger, [record]);
+    drawer.said = record.id;
     if (!this.closed) this.settings.traced(record);
   }
 }

@@ -22,4 +22,20 @@ describe('feeder without loops: the sweeps beside the sum over every joint state
     console.log(`      greatest deviation ${worst.toExponential(1)}`);
     expect(worst).to.be.below(1e-6);
   });
+
+  it('two hundred readings that agree at one section, or at places fed by it, do not outgrow the arithmetic', () => {
+    const tree = randomTree(7, 5);
+    const likelihood = Float64Array.from({ length: 6 }, (_, s) => (s === 2 ? 5.9 : 0.02));
+    const last = tree.count - 1;
+    for (const section of [1, last]) {
+      const arrays = sweepArrays(tree.count);
+      sweep(
+        tree,
+        Array.from({ length: 200 }, () => ({ section, from: [], likelihood })),
+        arrays,
+      );
+      expect(arrays.belief.every(Number.isFinite)).to.equal(true);
+      expect(arrays.belief[6 * section + 2]).to.be.above(0.999);
+    }
+  });
 });

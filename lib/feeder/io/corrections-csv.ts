@@ -1,7 +1,7 @@
 /** Corrections of a trace as a table, for those who mend the record by hand. */
+import { spreadsheetField } from '../../csv';
 import type { Trace } from '../../records';
 import { phaseCode } from './cim-corrections';
-import { csvField } from './tables';
 
 const COLUMNS = [
   'section',
@@ -31,7 +31,7 @@ export function correctionsCsv(trace: Trace): string {
     ]),
   );
   return [COLUMNS, ...rows, [trace.caution ?? '']]
-    .map((row) => row.map(csvField).join(','))
+    .map((row) => row.map(spreadsheetField).join(','))
     .join('\r\n')
     .concat('\r\n');
 }

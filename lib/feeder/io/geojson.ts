@@ -41,6 +41,10 @@ export function readFeederGeoJson(value: unknown, { id, source, phases }: GeoJso
   const points = features.flatMap((f: Feature) =>
     f.geometry?.type === 'Point' && f.properties?.section !== undefined ? [f.properties] : [],
   );
+  for (const p of points) {
+    if (p.reversed === undefined || typeof p.reversed === 'boolean') continue;
+    problems.push(`terminal ${p.id ?? '(no id)'}: reversed is ${JSON.stringify(p.reversed)}; expected true or false`);
+  }
   if (lines.length === 0) problems.push('features: there is no LineString; expected a line for each section');
   const document: FeederDocument = {
     id,
@@ -60,6 +64,9 @@ function lineOf({ geometry, properties }: Feature, i: number, problems: string[]
   const where = `features[${i}] (${p.id ?? 'no id'})`;
   if (!Array.isArray(line) || line.length < 2 || line.some((c) => !Array.isArray(c) || !c.every(Number.isFinite))) {
     problems.push(`${where}: the coordinates are not those of a line; expected [[lon, lat], [lon, lat], ...]`);
+  }
+  if (p.closed !== undefined && typeof p.closed !== 'boolean') {
+    problems.push(`${where}: closed is ${JSON.stringify(p.closed)}; expected true or false`);
   }
   if (p.phases === undefined) problems.push(`${where}: phases is missing; expected e.g. ["A", "B"] or "AB"`);
   const end = line?.at(-1) ?? [];
