@@ -1,6 +1,7 @@
 /** Server-sent events (HTML standard, 9.2): what was committed, a few times a second at most, so that pages ask again. */
 import type { ServerResponse } from 'node:http';
 import type { Kind, PhaseloomRecord } from '../../lib/records';
+import { Trouble } from '../kit/trouble';
 import type { Asked, Route } from './route';
 
 const GATHER_MS = 250;
@@ -21,7 +22,10 @@ export function endStreams(nodeId: string): void {
 }
 
 async function stream({ board, req }: Asked, res: ServerResponse): Promise<void> {
+  if (req.method === 'HEAD') throw new Trouble('method-unusable', 'the stream of events answers GET only');
   const ledger = await board.ledger();
+  // Who left in the meantime would be told of commits for ever.
+  if (res.closed || req.socket.destroyed) return;
   res.writeHead(200, {
     'content-type': 'text/event-stream',
     'cache-control': 'no-store',

@@ -4,7 +4,7 @@ import type { FeederWindow } from '../feeder-trace/window';
 import { Trouble } from '../kit/trouble';
 import type { Board } from './board';
 import { neighbours } from './neighbours';
-import { type Answer, type Asked, parameter, type Route } from './route';
+import { type Answer, type Asked, parameter, type Route, whole } from './route';
 
 export const feederRoutes: readonly Route[] = [
   { method: 'GET', path: 'api/feeders', answer: feeders },
@@ -57,7 +57,7 @@ async function section({ board, query }: Asked) {
 
 async function day({ board, query }: Asked) {
   const id = parameter(query, 'feeder');
-  return { body: { visits: await windowOn(board, id).day(id, Number(query.get('visits') ?? 10)) } };
+  return { body: { visits: await windowOn(board, id).day(id, whole(query, 'visits', 10, 100)) } };
 }
 
 async function decide({ board, body }: Asked) {

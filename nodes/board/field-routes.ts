@@ -74,7 +74,7 @@ async function readings({ board, body }: Asked) {
   if (!door) {
     throw new Trouble(
       'config',
-      'no node "readings in" works on the ledger of this board: readings typed by hand go through it',
+      'no node "readings in" works with the same ledger node as this board: readings typed by hand go through it',
     );
   }
   const outcomes = await Promise.all(given.map((reading) => door.enter(asReading(reading), TOPIC)));

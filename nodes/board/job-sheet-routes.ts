@@ -12,6 +12,7 @@ export const jobSheetRoutes: readonly Route[] = [{ method: 'GET', path: 'api/job
 
 /** Readings of one terminal on a sheet, the newest. */
 const MOST_OF_TERMINAL = 20;
+const PAGE = 1000;
 
 interface Span {
   readonly fromUs: number;
@@ -39,8 +40,7 @@ async function sheet({ board, query }: Asked) {
   const extent = extentOf(network, id);
   const ledger = await board.ledger();
   const job = query.get('job') ?? '';
-  const taken = await readings(ledger, [...extent.terminals, ...extent.common], span);
-  const shown = taken.records.filter((r) => job === '' || r.job === job);
+  const { records: shown, hasMore } = await readings(ledger, [...extent.terminals, ...extent.common], span, job);
   const found = await findings(ledger, extent, span, new Set(shown.map((r) => r.id)));
   const references = frame.references.filter((r) => found.identifications.some((i) => i.reference === r.id));
   return {
@@ -54,7 +54,7 @@ async function sheet({ board, query }: Asked) {
       references: references.length > 0 ? references : frame.references,
       terminals: extent.terminals.map((t) => ({ id: t, recorded: network.terminals.get(t)?.recordedPhase ?? null })),
       readings: shown.map((reading) => ({ reading, fitness: judged(reading, frame, network) })),
-      hasMore: taken.hasMore,
+      hasMore,
       ...found,
     },
   };
@@ -93,12 +93,24 @@ function instantUs(query: URLSearchParams, name: string): number {
   );
 }
 
-async function readings(ledger: Ledger, terminals: readonly string[], span: Span) {
-  const pages = await Promise.all(terminals.map((t) => newest(ledger, 'reading', t, span, MOST_OF_TERMINAL)));
+async function readings(ledger: Ledger, terminals: readonly string[], span: Span, job: string) {
+  const pages = await Promise.all(terminals.map((t) => readingsOf(ledger, t, span, job)));
   return {
-    records: pages.flatMap((p) => [...p.records].reverse()) as Reading[],
-    hasMore: pages.some((p) => p.next !== undefined),
+    records: pages.flatMap((found) => found.slice(0, MOST_OF_TERMINAL).reverse()),
+    hasMore: pages.some((found) => found.length > MOST_OF_TERMINAL),
   };
+}
+
+/** Newest first, of one work order where one is named; looked through until there is one too many for the sheet. */
+async function readingsOf(ledger: Ledger, terminal: string, span: Span, job: string): Promise<readonly Reading[]> {
+  const found: Reading[] = [];
+  let after: string | undefined;
+  do {
+    const page = await newest(ledger, 'reading', terminal, span, job === '' ? MOST_OF_TERMINAL + 1 : PAGE, after);
+    found.push(...(page.records as readonly Reading[]).filter((r) => job === '' || r.job === job));
+    after = page.next;
+  } while (after !== undefined && found.length <= MOST_OF_TERMINAL);
+  return found;
 }
 
 /** Findings of one subject looked through for one that rests on the readings of the sheet. */
@@ -121,7 +133,7 @@ async function findings(ledger: Ledger, { terminals, sites, points }: Extent, sp
   return { identifications, rotations, comparisons };
 }
 
-function newest(ledger: Ledger, kind: Kind, subject: string, span: Span, limit: number) {
+function newest(ledger: Ledger, kind: Kind, subject: string, span: Span, limit: number, after?: string) {
   const query: RecordQuery = { kinds: [kind], subject, ...span, order: 'newest-first', limit };
-  return ledger.records(query);
+  return ledger.records(after === undefined ? query : { ...query, after });
 }

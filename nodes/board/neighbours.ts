@@ -1,7 +1,7 @@
 /** The nodes that work on the ledger of a board, as far as they offer it something. */
 import type { Board } from './board';
 
-/** Nodes of a type on the board's ledger that have this member. */
+/** Nodes of a type with the same ledger node as the board that have this member. */
 export function neighbours<T extends object>({ RED, settings }: Board, type: string, member: keyof T & string): T[] {
   const found: T[] = [];
   RED.nodes.eachNode((def) => {

@@ -67,7 +67,8 @@ async function site({ board, query }: Asked) {
   }));
   const rotation = said.get(`rotation ${id}`) ?? null;
   const phases = (frame ?? makeFrame()).phases;
-  return { body: { ...place, phases, terminals: place.terminals.map(conductor), rotation, openPoints } };
+  const sense = (frame ?? makeFrame()).sense;
+  return { body: { ...place, phases, sense, terminals: place.terminals.map(conductor), rotation, openPoints } };
 }
 
 /** Without a frame nobody can say what a reading may be used for. Age is not judged here: the page shows it. */

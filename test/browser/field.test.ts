@@ -276,7 +276,7 @@ describe('the field page on a phone', function () {
     await state();
     await page.getByLabel('Angle, degrees').fill('12,5x');
     await page.getByRole('button', { name: 'Next terminal' }).click();
-    await page.getByText('12,5x is no angle; right would be -180 to 180 degrees').waitFor();
+    await page.getByText('12,5x is no angle; right would be -720 to 720 degrees').waitFor();
     await page.getByLabel('Angle, degrees').fill('118');
     await page.getByRole('button', { name: 'Change the sign' }).click();
     expect(await page.getByLabel('Angle, degrees').inputValue()).to.equal('-118');

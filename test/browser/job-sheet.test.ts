@@ -93,7 +93,7 @@ describe('the job sheet', function () {
     expect(await page.locator('tbody tr').count()).to.equal(7);
     await page.context().close();
     await open(`?place=692&${SPAN}&job=W-18`);
-    await page.getByText('The ledger holds no reading of this place in this time.').waitFor();
+    await page.getByText('The ledger holds no reading of this place in this time of this work order.').waitFor();
     // What another visit found is no finding of this one.
     expect(await page.locator('main').textContent()).not.to.match(/rotation|confirmed/);
   });

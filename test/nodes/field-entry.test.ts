@@ -61,11 +61,20 @@ describe('readings typed by hand', () => {
     expect(bad).to.deep.equal({
       ok: false,
       problems: {
-        angle: '1200 is no angle; right would be -180 to 180 degrees',
+        angle: '1200 is no angle; right would be -720 to 720 degrees',
         voltage: '-1 is no voltage; right would be volts, such as 2400',
       },
     });
     expect(entered({ ...TYPED, angle: '', voltage: '' }, at(0)).ok).to.equal(false);
+    for (const voltage of ['2,400', '2.400']) {
+      const twofold = `${voltage} may be 2400 or a fraction; type volts without a thousands separator`;
+      expect(entered({ ...TYPED, voltage }, at(0))).to.deep.equal({ ok: false, problems: { voltage: twofold } });
+    }
+    expect(['0,120', '2400,5', '2400'].map((voltage) => entered({ ...TYPED, voltage }, at(0)).ok)).to.deep.equal([
+      true,
+      true,
+      true,
+    ]);
   });
 });
 

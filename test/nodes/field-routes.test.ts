@@ -77,6 +77,22 @@ describe('the routes behind the field page', () => {
     expect((await rig.until('bad', 2)).map((m) => m.payload.kind)).to.deep.equal(['rejection', 'rejection']);
   });
 
+  it('lead to a job sheet that finds a work order behind the newer readings of another', async () => {
+    await deploy(DOOR, BOARD);
+    const own = readAt('671/1', { atUs: at(0), over: { job: 'W-1' } });
+    const later = Array.from({ length: 25 }, (_, i) => readAt('671/1', { atUs: at(i + 1), over: { job: 'W-2' } }));
+    expect((await post({ readings: [own, ...later] })).status).to.equal(200);
+    const sheet = async (job: string) => {
+      const asked = `place=671&from=2026-05-04T00:00:00Z&to=2026-05-05T00:00:00Z&job=${job}`;
+      return (await (await fetch(at_(`../job-sheet?${asked}`))).json()) as { readings: unknown[]; hasMore: boolean };
+    };
+    const first = await sheet('W-1');
+    expect([first.readings.length, first.hasMore]).to.deep.equal([1, false]);
+    const second = await sheet('W-2');
+    expect([second.readings.length, second.hasMore]).to.deep.equal([20, true]);
+    expect((await fetch(at_('../events'), { method: 'HEAD' })).status).to.equal(400);
+  });
+
   it('take nothing from another site, nothing of another shape, and nothing without a front door', async () => {
     await deploy(DOOR, BOARD);
     const good = readAt('671/1', { atUs: at(0) });
@@ -89,7 +105,8 @@ describe('the routes behind the field page', () => {
       status: 503,
       body: {
         code: 'config',
-        error: 'no node "readings in" works on the ledger of this board: readings typed by hand go through it',
+        error:
+          'no node "readings in" works with the same ledger node as this board: readings typed by hand go through it',
       },
     });
     await deploy({ ...BOARD, network: '' });

@@ -48,8 +48,10 @@ export function entered(typed: Typed, takenUs: number): Entered {
   const errorUs = numberIn(typed.instrument.errorUs);
   const problems: Partial<Record<Field, string>> = {};
   if (angleDeg === undefined && voltageV === undefined) problems.angle = 'type the angle that the instrument shows';
-  if (!within(angleDeg, -720, 720)) problems.angle = `${typed.angle} is no angle; right would be -180 to 180 degrees`;
-  if (!within(voltageV, 0, 2e6))
+  if (!within(angleDeg, -720, 720)) problems.angle = `${typed.angle} is no angle; right would be -720 to 720 degrees`;
+  if (THOUSANDS.test(typed.voltage.trim()))
+    problems.voltage = `${typed.voltage} may be ${typed.voltage.replace(/[.,]/, '')} or a fraction; type volts without a thousands separator`;
+  else if (!within(voltageV, 0, 2e6))
     problems.voltage = `${typed.voltage} is no voltage; right would be volts, such as 2400`;
   if (!within(errorUs, 0, 1e9))
     problems.errorUs = `${typed.instrument.errorUs} is no time error; right would be microseconds, such as 1`;
@@ -81,6 +83,9 @@ function contentOf(
     ...(typed.note ? { note: typed.note } : {}),
   };
 }
+
+/** Thousands to one reader and a fraction to another, such as 2,400. */
+const THOUSANDS = /^[+]?[1-9]\d{0,2}[.,]\d{3}$/;
 
 /** The number a person typed: comma or point, any minus sign; undefined when nothing was typed, NaN when it is no number. */
 export function numberIn(text: string): number | undefined {

@@ -22,10 +22,19 @@ export function useLive<T>(key: string, ask: () => Promise<T>, kinds: readonly K
   const again = useRef(() => {});
   useEffect(() => {
     let isGone = false;
+    let turn = 0;
+    let shownTurn = 0;
     const now = () => {
+      const own = ++turn;
+      // An answer that was overtaken by a later one says what was, not what is.
+      const isNews = () => {
+        if (isGone || own < shownTurn) return false;
+        shownTurn = own;
+        return true;
+      };
       asking.current().then(
-        (value) => !isGone && setShown({ key, value }),
-        (cause) => !isGone && setShown((was) => ({ ...(was.key === key ? was : { key }), error: cause.message })),
+        (value) => isNews() && setShown({ key, value }),
+        (cause) => isNews() && setShown((was) => ({ ...(was.key === key ? was : { key }), error: cause.message })),
       );
     };
     const asked = spaced(now);

@@ -39,6 +39,8 @@ export interface SiteAnswer {
   readonly name?: string;
   readonly viewing: string;
   readonly phases: readonly string[];
+  /** of the angles that instruments show */
+  readonly sense: 'lead' | 'lag';
   readonly terminals: readonly Conductor[];
   readonly rotation: Rotation | null;
   readonly openPoints: readonly ShownPoint[];

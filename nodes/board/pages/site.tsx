@@ -59,7 +59,8 @@ function OneSite({ id }: { readonly id: string }) {
             <b class="order">{value.terminals.map((t) => letterOf(t)).join(' ')}</b>
           </p>
           <p class="hint">
-            Angles lead positive, counter-clockwise. The arc at a tip spans two standard uncertainties.
+            In the picture and in what was found angles lead positive, counter-clockwise; a last reading stands as the
+            instrument shows it, {value.sense} positive. The arc at a tip spans two standard uncertainties.
           </p>
         </div>
       </div>

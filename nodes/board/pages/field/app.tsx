@@ -100,7 +100,9 @@ function Troubles() {
         </p>
       )}
       {pack.value && !pack.value.canEnter && (
-        <p class="error">No node “readings in” works on the ledger of this board: entries cannot be stored yet.</p>
+        <p class="error">
+          No node “readings in” works with the same ledger node as this board: entries cannot be stored yet.
+        </p>
       )}
       {refused.value.map(({ reading, problems }) => (
         <div class="error" key={reading.id}>

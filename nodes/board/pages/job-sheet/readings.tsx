@@ -1,4 +1,6 @@
 /** Every reading of the visit, as it was taken. */
+
+import type { Identification } from '../../../../lib/records';
 import { degrees, instant, volts } from '../field/words';
 import type { SheetAnswer } from './sheet-answer';
 
@@ -9,7 +11,9 @@ export function Readings({ answer }: { readonly answer: SheetAnswer }) {
   return (
     <section>
       <h2>Readings</h2>
-      {answer.hasMore && <p>Only the newest readings of each terminal are shown.</p>}
+      {answer.hasMore && (
+        <p>Only the newest readings of each terminal{answer.job ? ' of this work order' : ''} are shown.</p>
+      )}
       {/* biome-ignore lint/a11y/noNoninteractiveTabindex: what scrolls must be reachable by keys */}
       <div class="wide" tabIndex={0}>
         <table>
@@ -29,9 +33,7 @@ export function Readings({ answer }: { readonly answer: SheetAnswer }) {
               <tr key={r.id}>
                 <th scope="row">{r.terminal}</th>
                 <td>{recorded.get(r.terminal) ?? '–'}</td>
-                <td>
-                  {recorded.has(r.terminal) ? (found.get(r.terminal)?.phase ?? 'not proven') : 'common conductor'}
-                </td>
+                <td>{recorded.has(r.terminal) ? foundBy(r.id, found.get(r.terminal)) : 'common conductor'}</td>
                 <td class="figure">{r.angleDeg === undefined ? '–' : degrees(r.angleDeg)}</td>
                 <td>{r.against ?? '–'}</td>
                 <td>
@@ -47,4 +49,10 @@ export function Readings({ answer }: { readonly answer: SheetAnswer }) {
       </div>
     </section>
   );
+}
+
+/** A finding stands only beside the readings that it rests on. */
+function foundBy(reading: string, found: Identification | undefined): string {
+  if (!found) return 'not proven';
+  return found.from.includes(reading) ? (found.phase ?? 'not proven') : '–';
 }

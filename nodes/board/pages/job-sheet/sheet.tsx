@@ -19,7 +19,11 @@ export function Sheet({ answer }: Props) {
         {place.name === place.id ? '' : ` (${place.name})`}
       </h1>
       <Head answer={answer} />
-      {answer.readings.length === 0 && <p class="error">The ledger holds no reading of this place in this time.</p>}
+      {answer.readings.length === 0 && (
+        <p class="error">
+          The ledger holds no reading of this place in this time{answer.job ? ' of this work order' : ''}.
+        </p>
+      )}
       <Findings answer={answer} />
       <Pictures answer={answer} />
       <Readings answer={answer} />
