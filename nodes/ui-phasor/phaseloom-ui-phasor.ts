@@ -7,6 +7,8 @@ import { type Tell, viewOf } from './view';
 
 interface Definition extends NodeDef {
   readonly group: string;
+  /** labels of the frame in their order, with commas: they give line style and colour */
+  readonly phases?: string;
 }
 
 /** What a group of the dashboard offers to a widget. */
@@ -25,7 +27,8 @@ export = (RED: NodeAPI) => {
       this.on('input', (_msg, _send, done) => done(new Error(missing)));
       return;
     }
+    const phases = (def.phases ?? 'A, B, C').split(',').map((label) => label.trim());
     // What beforeSend throws, the dashboard hands to done.
-    group.register(this, def, { beforeSend: (msg) => ({ ...msg, payload: viewOf(msg.payload, tell) }) });
+    group.register(this, def, { beforeSend: (msg) => ({ ...msg, payload: { ...viewOf(msg.payload, tell), phases } }) });
   });
 };

@@ -56,6 +56,12 @@ describe('the phasor diagram on a dashboard', function () {
     ]);
     expect(await page.locator('.phaseloom-reason').textContent()).to.contain('between two phases');
     expect(await page.locator('.phaseloom-caution').count()).to.equal(2);
+    const dashes = await page
+      .locator('.phaseloom-phasor svg line[stroke-width="3"]')
+      .evaluateAll((lines) =>
+        lines.map((line) => `${line.getAttribute('stroke')} ${line.getAttribute('stroke-dasharray') ?? 'solid'}`),
+      );
+    expect(dashes).to.deep.equal(['#0072B2 solid', '#D55E00 9 4', '#555555 8 3 2 3']);
     await shot('identification');
   });
 

@@ -1,11 +1,13 @@
 /** The widget in the browser: a Vue component, with the Vue that the dashboard shows to widgets. It draws what it is given and decides nothing. */
-import { phasorDiagram } from '../../../lib/phasor-diagram';
+import { phaseStyles, phasorDiagram } from '../../../lib/phasor-diagram';
 import type { PhasorView } from '../view';
+
+type Sent = PhasorView & { readonly phases: readonly string[] };
 
 interface Shown {
   readonly id: string;
   readonly $store: {
-    readonly state: { readonly data: { readonly messages: Record<string, { payload?: PhasorView }> } };
+    readonly state: { readonly data: { readonly messages: Record<string, { payload?: Sent }> } };
   };
   readonly $dataTracker: (id: string) => void;
 }
@@ -30,13 +32,16 @@ const PhasorWidget = {
   },
 };
 
-function drawn(view: PhasorView): unknown {
+function drawn(view: Sent): unknown {
   const { h } = window.Vue;
   const list = (name: string, texts: readonly string[]) =>
     texts.map((text) => h('p', { class: name, style: 'margin: 0 0 4px' }, text));
   const pictures = view.pictures.map(({ title, arrows }) =>
     // The diagram escapes every text it is given.
-    h('div', { innerHTML: phasorDiagram(arrows, { title }), style: 'flex: 1 1 150px; max-width: 270px' }),
+    h('div', {
+      innerHTML: phasorDiagram(arrows, { title, styles: phaseStyles(view.phases) }),
+      style: 'flex: 1 1 150px; max-width: 270px',
+    }),
   );
   // What scrolls must be reached by keys.
   const frame = { class: 'phaseloom-phasor', style: 'overflow: auto; height: 100%', tabindex: 0 };
