@@ -3,7 +3,7 @@
  * package as npm pack makes it. Expected letters, angles and words are those of the findings in the example flow.
  */
 import { execFile } from 'node:child_process';
-import { copyFileSync, mkdirSync, readFileSync, writeFileSync } from 'node:fs';
+import { copyFileSync, mkdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { join, resolve } from 'node:path';
 import { promisify } from 'node:util';
 import { expect } from 'chai';
@@ -39,6 +39,8 @@ describe('the phasor diagram on a dashboard', function () {
   after(async () => {
     await browser?.close();
     await red?.kill();
+    // The dashboard takes 135 MB.
+    if (red) rmSync(red.userDir, { recursive: true, force: true });
   });
 
   const press = (id: string) => fetch(`${red.url}/inject/${id}`, { method: 'POST' });
