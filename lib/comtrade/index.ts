@@ -1,6 +1,9 @@
 /** Recordings of IEEE C37.111 (COMTRADE) as windows of samples. */
 import { formatInstant } from '../instant';
-import type { Clock, Problem } from '../records';
+import type { Clock, Coupling, Problem, VoltageIs } from '../records';
+import { WAVE_CYCLES } from '../waveform-flaws';
+import { voltageChannel } from './channel';
+import { recordedClock } from './clock';
 import { type ComtradeConfig, type RecordedChannel, readComtradeConfig } from './config';
 import { readComtradeData } from './data';
 import { splitSingleFile } from './single-file';
@@ -19,12 +22,19 @@ export { type SingleFile, splitSingleFile } from './single-file';
 export { type Stretch, type Stretches, stretchesOf } from './stretches';
 
 export interface RecordingRule {
-  /** terminal of each analog channel to read, by channel id */
+  /** terminal of each analog channel to read, by channel id, or by its number from 1 where an id stands twice */
   readonly terminals: Readonly<Record<string, string>>;
   /** local time minus UTC, minutes; needed where the configuration does not say it (before the 2013 revision) */
   readonly offsetMin?: number;
-  /** seconds a window; five cycles when left out */
+  /** seconds a window; its least cycles when left out */
   readonly spanS?: number;
+  /** cycles that the estimator needs; a window has as many at least, and never less than five */
+  readonly cycles?: number;
+  /** an anti-alias filter stands before the recorder's converter: fewer than 64 samples a cycle will do */
+  readonly antiAliased?: boolean;
+  /** what the voltages are between, and how they are coupled: the file does not say */
+  readonly voltageIs?: VoltageIs;
+  readonly coupling?: Coupling;
   /** primary volts of a recorded one; for the 1991 revision, which does not say which side it speaks of */
   readonly ratio?: number;
   /** what the recorder's time comes from, where it is known */
@@ -60,23 +70,34 @@ export function recordingWindows(cfg: string, dat: string | Uint8Array, rule: Re
   if (!even.ok) return even;
   const windows: Readonly<Record<string, unknown>>[] = [];
   for (const [id, terminal] of Object.entries(rule.terminals)) {
-    const c = config.analogs.findIndex((a) => a.id === id);
-    const channel = config.analogs[c];
-    const volts = channel && VOLTS[channel.unit.toLowerCase()];
-    if (!channel) return fault('channel-unknown', `no channel ${id}`, config.analogs.map((a) => a.id).join(', '));
-    if (!volts) return fault('unit-wrong', `channel ${id} is in ${JSON.stringify(channel.unit)}`, 'V or kV');
+    const found = voltageChannel(config, id);
+    if (!found.ok) return { ok: false, problems: [found.problem] };
+    const { channel, place, volts } = found;
     const firstUs = config.firstUs - offsetMin * 60e6 + channel.skewUs;
     const gain = volts * (channel.side === undefined ? (rule.ratio ?? 1) : 1);
-    const said = { terminal, nominalHz: config.nominalHz, ...instrumentOf(config, channel, rule) };
-    for (const stretch of even.stretches)
-      windows.push(...channelWindows(channel, data.counts[c]!, { said, gain, firstUs, stretch, spanS: rule.spanS }));
+    const said = { terminal, nominalHz: config.nominalHz, ...toldBeside(rule), ...instrumentOf(config, channel, rule) };
+    const { spanS, cycles } = rule;
+    for (const stretch of even.stretches) {
+      const how = { said, gain, firstUs, stretch, spanS, cycles };
+      windows.push(...channelWindows(channel, data.counts[place]!, how));
+    }
   }
   if (windows.length > 0) return { ok: true, windows };
   const rates = even.stretches.map(({ rows, rateHz }) => `${rows} rows at ${rateHz} Hz`).join(', ') || 'no even rows';
-  return fault('too-short', rates, 'five cycles, and a span that fits in, of a channel');
+  const cycles = leastCycles(rule.cycles);
+  return fault('too-short', rates, `${cycles} cycles, and a span that fits in, of a channel`);
 }
 
-const VOLTS: Readonly<Record<string, number>> = { v: 1, kv: 1000 };
+/** What the rule says of every channel, where it says it. */
+function toldBeside({ antiAliased, voltageIs, coupling }: RecordingRule): Readonly<Record<string, unknown>> {
+  return {
+    ...(antiAliased === undefined ? {} : { antiAliased }),
+    ...(voltageIs === undefined ? {} : { voltageIs }),
+    ...(coupling === undefined ? {} : { coupling }),
+  };
+}
+
+const leastCycles = (cycles = 0): number => Math.max(WAVE_CYCLES, cycles);
 
 interface ChannelRule {
   readonly said: Readonly<Record<string, unknown>> & { readonly nominalHz: number };
@@ -84,15 +105,18 @@ interface ChannelRule {
   readonly firstUs: number;
   readonly stretch: Stretch;
   readonly spanS: number | undefined;
+  readonly cycles: number | undefined;
 }
 
 function channelWindows(
   { a, b, min, max }: RecordedChannel,
   counts: Float64Array,
-  { said, gain, firstUs, stretch, spanS }: ChannelRule,
+  { said, gain, firstUs, stretch, spanS, cycles }: ChannelRule,
 ): Readonly<Record<string, unknown>>[] {
   const { rateHz } = stretch;
-  const length = Math.max(1, 5 * Math.round(rateHz / said.nominalHz), Math.round((spanS ?? 0) * rateHz));
+  const perCycle = rateHz / said.nominalHz;
+  const least = Math.max(1, WAVE_CYCLES * Math.round(perCycle), Math.round(leastCycles(cycles) * perCycle));
+  const length = Math.max(least, Math.round((spanS ?? 0) * rateHz));
   const made: Readonly<Record<string, unknown>>[] = [];
   for (let from = 0; from + length <= stretch.rows; from += length) {
     const part = counts.subarray(stretch.from + from, stretch.from + from + length);
@@ -110,23 +134,13 @@ function channelWindows(
 }
 
 function instrumentOf(config: ComtradeConfig, { side }: RecordedChannel, rule: RecordingRule): Record<string, unknown> {
-  const clock = clockOf(config, rule);
+  const clock = recordedClock(config, rule);
   const isUntold = side === undefined && rule.ratio === undefined;
   return {
     instrument: { id: config.device || config.station || 'recorder' },
     ...(clock ? { clock } : {}),
     ...(isUntold ? { note: 'the recording does not say whether its voltages are primary or secondary' } : {}),
   };
-}
-
-/** Codes 1 to B of the 2013 revision: within 10^(code - 1) nanoseconds; 0 is locked, F not to be relied on. */
-function clockOf({ timeQuality: quality, hasLeapSecond }: ComtradeConfig, rule: RecordingRule): Clock | undefined {
-  if (quality === undefined) return undefined;
-  const source = rule.timeSource === undefined ? {} : { source: rule.timeSource };
-  if (hasLeapSecond) return { ...source, locked: false, errorUs: 1e6 };
-  if (quality > 11) return { ...source, locked: false };
-  if (quality > 0) return { ...source, locked: false, errorUs: 10 ** (quality - 4) };
-  return { ...source, locked: true, ...(rule.lockedErrorUs === undefined ? {} : { errorUs: rule.lockedErrorUs }) };
 }
 
 const fault = (code: string, what: string, expected: string): Recording => ({

@@ -37,11 +37,19 @@ export function instantOf(
   const t = /^(\d{1,2}):(\d{1,2}):(\d{1,2}(?:\.(\d{1,9}))?)$/.exec(lines.text(2));
   if (!t) throw lines.wrong('time-wrong', `the time is ${lines.text(2)}`, 'hh:mm:ss.ssssss', 2);
   const [day, month] = isOld ? [d[2], d[1]] : [d[1], d[2]];
-  const dayMs = Date.UTC(yearOf(d[3]!), Number(month) - 1, Number(day));
-  const isReal = new Date(dayMs).getUTCDate() === Number(day) && Number(t[1]) < 24 && Number(t[2]) < 60;
-  if (!isReal) throw lines.wrong('time-wrong', `there is no ${lines.text(1)}, ${lines.text(2)}`, right, 1);
+  const dayMs = midnightMs(yearOf(d[3]!), Number(month), Number(day));
+  const isTime = Number(t[1]) < 24 && Number(t[2]) < 60 && Number(t[3]) < 60;
+  if (dayMs === undefined || !isTime)
+    throw lines.wrong('time-wrong', `there is no ${lines.text(1)}, ${lines.text(2)}`, right, 1);
   const minuteMs = dayMs + (Number(t[1]) * 60 + Number(t[2])) * 60_000;
   return { us: minuteMs * 1000 + Math.round(Number(t[3]) * 1e6), unitUs: (t[4]?.length ?? 0) > 6 ? 0.001 : 1 };
+}
+
+/** Undefined for a day that the calendar does not have, and for years before 1900, which no recorder has seen. */
+function midnightMs(year: number, month: number, day: number): number | undefined {
+  const date = new Date(Date.UTC(year, month - 1, day));
+  const isReal = date.getUTCFullYear() === year && date.getUTCMonth() === month - 1 && date.getUTCDate() === day;
+  return isReal && year >= 1900 ? date.getTime() : undefined;
 }
 
 const yearOf = (text: string): number =>

@@ -32,7 +32,8 @@ export = (RED: NodeAPI) => {
     RED.nodes.createNode(this, def);
     startOrRefuse(RED, this, (light) => {
       const nominalHz = numberOr(60, 'nominalHz', def.nominalHz, { least: 10, most: 500 });
-      run(RED, this, light, new WaveDoor(nominalHz, estimatorOf(def, nominalHz)));
+      const estimator = estimatorOf(def, nominalHz);
+      run(RED, this, light, new WaveDoor(nominalHz, estimator), estimator.cycles);
     });
   });
 };
@@ -54,7 +55,7 @@ const SHORT = new Set(
   'too-few-samples too-short no-pulse pulse-jump gapped clipped no-signal off-frequency'.split(' '),
 );
 
-function run(RED: NodeAPI, node: Node, light: StatusLight, door: WaveDoor): void {
+function run(RED: NodeAPI, node: Node, light: StatusLight, door: WaveDoor, cycles: number): void {
   const counts = { readings: 0, rejections: 0 };
   const say = (text: string, values?: object) => RED._(`${node.type}.${text}`, values as never);
   showVitalSigns(node, { counters: () => counts, gauges: () => ({ samplesHeld: door.waiting }) });
@@ -71,7 +72,7 @@ function run(RED: NodeAPI, node: Node, light: StatusLight, door: WaveDoor): void
   node.on('input', (given, send, done) => {
     try {
       const msg = given as WindowMessage;
-      for (const [value, bytes] of windowsOf(msg)) {
+      for (const [value, bytes] of windowsOf(msg, cycles)) {
         for (const read of door.read(value, bytes)) {
           const made = recordOf(read, value, bytes, sourceOf(msg));
           tell(made);
@@ -88,13 +89,13 @@ function run(RED: NodeAPI, node: Node, light: StatusLight, door: WaveDoor): void
 }
 
 /** @throws Trouble 'window-missing' when there are bytes and nothing says what they are */
-function windowsOf({ payload, window }: WindowMessage): readonly (readonly [unknown, Uint8Array?])[] {
+function windowsOf({ payload, window }: WindowMessage, cycles: number): readonly (readonly [unknown, Uint8Array?])[] {
   if (payload instanceof Uint8Array) {
     if (window !== null && typeof window === 'object') return [[window, payload]];
     const right = 'an object with terminal, rateHz, firstAt and format';
     throw new Trouble('window-missing', `msg.payload is binary and msg.window is ${typeof window}; right is ${right}`);
   }
-  if (isRecording(payload)) return windowsOfRecording(payload).map((value) => [value] as const);
+  if (isRecording(payload)) return windowsOfRecording({ ...payload, cycles }).map((value) => [value] as const);
   return Array.isArray(payload) ? payload.map((value) => [value] as const) : [[payload]];
 }
 

@@ -1,5 +1,5 @@
 import assert from 'node:assert/strict';
-import { type Problem, parseReading, recordingWindows, WaveReader } from '../../lib';
+import { clockErrorUs, type Problem, parseReading, recordingWindows, WaveReader, waveEstimator } from '../../lib';
 
 // Files made by hand from IEEE C37.111-2013, from memory: configuration lines in their order, data rows in four forms.
 const RATE = 3200;
@@ -107,7 +107,42 @@ describe('recordings of IEEE C37.111', () => {
   it('secondary values are carried to the primary side; time quality becomes a clock error', () => {
     const [first] = read(cfg({ ps: 'S', clock: '2,2\r\n5,0' }), ascii());
     assert.equal(Math.round(first!.voltageV!), 11547);
-    assert.deepEqual(first!.clock, { locked: false, errorUs: 10 });
+    assert.deepEqual(first!.clock, { locked: false, errorUs: 10, driftPpm: 0, holdoverS: 0 });
+    assert.equal(clockErrorUs({ ...first!.clock, source: 'gnss' }), 10);
+  });
+
+  it('a channel id that stands twice is refused; its number tells which is meant', () => {
+    const twice = cfg().replace('2,VB', '2,VA');
+    const got = recordingWindows(twice, ascii(), { terminals: { VA: 'bank/1' } });
+    assert.ok(!got.ok);
+    assert.deepEqual(
+      [got.problems[0]!.code, got.problems[0]!.expected],
+      ['channel-ambiguous', 'the number of the channel that is meant: 1 or 2'],
+    );
+    const [second] = read(twice, ascii(), { terminals: { '2': 'bank/2' } });
+    assert.equal(Math.round(second!.angleDeg!), -120);
+    assert.equal(code(cfg(), ascii(), { terminals: { '3': 'bank/3' } }), 'channel-unknown');
+  });
+
+  it('a unit that is the name of something else is no unit', () =>
+    assert.equal(code(cfg().replace('kV', 'constructor'), ascii()), 'unit-wrong'));
+
+  it('what the rule says of the voltages travels with each window, and the estimator has the cycles it needs', () => {
+    const [first] = read(cfg(), ascii(), { voltageIs: 'phase-to-earth', coupling: 'contact', antiAliased: true });
+    assert.deepEqual([first!.voltageIs, first!.coupling], ['phase-to-earth', 'contact']);
+    for (const filter of [
+      undefined,
+      { class: 'P' },
+      { class: 'M', framesPerS: 100 },
+      { class: 'M', framesPerS: 50 },
+    ] as const) {
+      const { cycles, estimate } = waveEstimator(50, filter)!;
+      const got = recordingWindows(cfg(), ascii(), { terminals, cycles });
+      assert.ok(got.ok, JSON.stringify(got));
+      const made = new WaveReader(50, estimate).read(got.windows[0]);
+      assert.ok(made.ok, JSON.stringify(made));
+      assert.ok(Math.abs(made.reading.angleDeg) < 0.01, `${made.reading.angleDeg}`);
+    }
   });
 
   it('a revision without a time code needs the offset from UTC', () => {
@@ -160,6 +195,10 @@ describe('recordings of IEEE C37.111', () => {
       said(cfg().replace('04/05/2026', '31/02/2026'), ascii()),
       '/cfg/10/1 line 10, field 1: there is no 31/02/2026, 12:15:30.100000',
     );
+    for (const wrong of ['04/00/2026', '04/13/2026', '04/99/2026', '00/05/2026', '04/05/0026'])
+      assert.equal(code(cfg().replace('04/05/2026', wrong), ascii()), 'time-wrong', wrong);
+    for (const wrong of ['12:15:60.100000', '12:15:99.100000', '12:60:30.100000', '24:15:30.100000'])
+      assert.equal(code(cfg().replace('12:15:30.100000', wrong), ascii()), 'time-wrong', wrong);
     assert.equal(said(cfg().replace('200,1,P', '200,1,X'), ascii()), '/cfg/3/13 line 3, field 13: the side is "X"');
     assert.equal(said(cfg(), ascii().replace('\r\n4,', '\r\n7,')), '/dat/4/1 row 4 has the number 7');
     assert.equal(
