@@ -3,7 +3,7 @@ import type { WaveWindow } from './waveform';
 export interface StreamRule {
   readonly rateHz: number;
   readonly nominalHz: number;
-  /** seconds from one window to the next; their middles fall on multiples of it in UTC, within half a sample */
+  /** seconds from one window to the next; their middles fall on multiples of it in UTC, within half a sample and what the clock wanders */
   readonly everyS: number;
   /** cycles a window; five when left out, more for a class M filter */
   readonly cycles?: number;
@@ -23,6 +23,8 @@ const KNOWN_US = 10e6;
 export class SampleStream {
   private held: number[] = [];
   private firstUs = Number.NaN;
+  /** middle of the window that comes next; kept, because times that wander by a sample must not pass one over */
+  private nextMiddleUs: number | undefined;
 
   constructor(private readonly rule: StreamRule) {}
 
@@ -37,6 +39,7 @@ export class SampleStream {
     const skip = isKnown ? Math.min(samples.length, Math.round(-late)) : 0;
     const jumped = Number.isFinite(this.firstUs) && !isKnown && !(Math.abs(late) <= 1);
     if (jumped) this.held = [];
+    if (jumped) this.nextMiddleUs = undefined;
     if (!Number.isFinite(firstUs)) return this.lost(jumped);
     if (skip === samples.length) return { windows: [], jumped };
     // The latest time counts: a clock may wander from piece to piece.
@@ -59,6 +62,7 @@ export class SampleStream {
   private lost(jumped: boolean): Pushed {
     this.held = [];
     this.firstUs = Number.NaN;
+    this.nextMiddleUs = undefined;
     return { windows: [], jumped };
   }
 
@@ -68,7 +72,7 @@ export class SampleStream {
     const everyUs = Math.max(everyS * 1e6, stepUs);
     const toMiddleUs = ((size - 1) / 2) * stepUs;
     const windows: Pushed['windows'][number][] = [];
-    let middleUs = Math.ceil((this.firstUs + toMiddleUs - stepUs / 2) / everyUs) * everyUs;
+    let middleUs = this.nextMiddleUs ?? Math.ceil((this.firstUs + toMiddleUs - stepUs / 2) / everyUs) * everyUs;
     let from = this.indexOf(middleUs - toMiddleUs, stepUs);
     for (; from + size <= this.held.length; from = this.indexOf(middleUs - toMiddleUs, stepUs)) {
       const startUs = this.firstUs + from * stepUs;
@@ -77,6 +81,7 @@ export class SampleStream {
       windows.push({ secondUs, window: { samples, rateHz, nominalHz, firstUs: startUs - secondUs } });
       middleUs += everyUs;
     }
+    this.nextMiddleUs = middleUs;
     this.drop(Math.min(from, this.held.length), stepUs);
     return windows;
   }

@@ -33,6 +33,29 @@ describe('samples that come in pieces', () => {
     for (const size of [1, 7, 64, 321, 1000]) assert.deepEqual(middles(size), right);
   });
 
+  it('no window is passed over or cut twice when the time of the pieces wanders by up to a sample', () => {
+    for (const size of [40, 64, 100, 160, 320, 321]) {
+      const stream = new SampleStream({ rateHz: RATE, nominalHz: 50, everyS: 0.1 });
+      const found: number[] = [];
+      for (let from = 0, k = 0; from < 4 * RATE; from += size, k++) {
+        const wanderUs = [0, 250, -50, 200, -50][k % 5]!;
+        const { windows, jumped } = stream.push(piece(from, size), usOf(from) + wanderUs);
+        assert.equal(jumped, false);
+        for (const { secondUs, window } of windows) {
+          const got = wavePhasor(window);
+          assert.ok(got.ok);
+          found.push(Math.round((secondUs + got.atUs - START_US) / 100_000));
+        }
+      }
+      assert.deepEqual(
+        found,
+        Array.from({ length: found.length }, (_, i) => i + 1),
+        `pieces of ${size}`,
+      );
+      assert.ok(found.length >= 38, `${found.length}`);
+    }
+  });
+
   it('a jump of the time lets go what was held, and goes on', () => {
     const stream = new SampleStream({ rateHz: RATE, nominalHz: 50, everyS: 0.1 });
     assert.equal(stream.push(piece(0, 300), usOf(0)).jumped, false);
