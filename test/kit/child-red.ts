@@ -16,7 +16,8 @@ export interface ChildRed {
   kill(): Promise<void>;
 }
 
-export async function childRed(flow: readonly FlowNode[]): Promise<ChildRed> {
+/** @param preload a script that the process loads before anything else */
+export async function childRed(flow: readonly FlowNode[], preload?: string): Promise<ChildRed> {
   const userDir = makeUserDir();
   const port = await freePort();
   const nodes = flow.map((n) => (n.wires ? { z: 'tab', x: 100, y: 100, ...n } : n));
@@ -28,9 +29,13 @@ export async function childRed(flow: readonly FlowNode[]): Promise<ChildRed> {
     userDir,
     url: `http://127.0.0.1:${port}`,
     async start() {
-      const begun = spawn(process.execPath, [red, '-u', userDir, '-p', String(port), '-D', 'uiHost=127.0.0.1'], {
-        stdio: ['ignore', 'pipe', 'pipe'],
-      });
+      const begun = spawn(
+        process.execPath,
+        [...(preload ? ['--require', preload] : []), red, '-u', userDir, '-p', String(port), '-D', 'uiHost=127.0.0.1'],
+        {
+          stdio: ['ignore', 'pipe', 'pipe'],
+        },
+      );
       child = begun;
       log = '';
       begun.stderr!.on('data', (d) => (log += d));

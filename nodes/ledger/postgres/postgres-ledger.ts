@@ -68,6 +68,8 @@ interface Opened {
 }
 
 const systemClockUs = () => Date.now() * 1000;
+/** Not set by anybody while the process lives: what was measured against it stays true. */
+const steadyClockUs = () => (performance.timeOrigin + performance.now()) * 1000;
 const UPKEEP_EVERY_MS = 600_000;
 const EMPTY = { pending: 0, readings: 0, rejections: 0, findings: 0, alertsOpen: 0, deliveriesWaiting: 0 };
 
@@ -86,7 +88,7 @@ export class PostgresLedger implements Ledger {
     this.label = labelOf(options.connection);
     this.nowUs = options.nowUs ?? systemClockUs;
     this.storeFindings = storeFindings(this.nowUs);
-    this.serverClock = new ServerClock(this.nowUs);
+    this.serverClock = new ServerClock(options.nowUs ?? steadyClockUs);
     this.sharing = new PostgresSharing((question) => this.read(question), this.nowUs);
   }
 

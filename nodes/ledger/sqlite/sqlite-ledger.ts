@@ -20,6 +20,7 @@ import { type Row, runNow } from '../retention/question';
 import { Retention } from '../retention/retention';
 import type { LedgerTables } from '../schema';
 import { type Durability, identityOf, migrate, openFile, setDurability } from './database-file';
+import { forwardClock } from './forward-clock';
 import { GroupCommit } from './group-commit';
 import type { DeliveryQuery } from './outbox';
 import { makeParts, type Parts } from './parts';
@@ -62,11 +63,13 @@ export class SqliteLedger implements Ledger {
   private opening: Promise<void> | undefined;
   private openingError = '';
   private durability: Durability;
+  private readonly nowUs: () => number;
   private checkedIdentityAt = 0;
 
   constructor(private readonly options: SqliteLedgerOptions) {
     this.label = basename(options.file);
     this.durability = options.durability ?? 'full';
+    this.nowUs = options.nowUs ?? forwardClock(systemClockUs);
   }
 
   open(): Promise<void> {
@@ -149,7 +152,7 @@ export class SqliteLedger implements Ledger {
     return this.write(deliveries.length, (parts) => parts.outbox.enqueue(deliveries));
   }
   clockUs(): number {
-    return (this.options.nowUs ?? systemClockUs)();
+    return this.nowUs();
   }
   claimDue(destination: string, nowUs: number, limit: number, claimUntilUs: number) {
     return this.write(1, (parts) => parts.outbox.claimDue(destination, nowUs, limit, claimUntilUs), true);
@@ -204,13 +207,13 @@ export class SqliteLedger implements Ledger {
   }
 
   private async start(): Promise<void> {
-    const { file, pragmas = [], maxPending = 20_000, closeWithinMs = 5000, nowUs = systemClockUs } = this.options;
+    const { file, pragmas = [], maxPending = 20_000, closeWithinMs = 5000 } = this.options;
     const database = openFile(file, pragmas);
     try {
       setDurability(database, this.durability);
       const kysely = await migrate(database, file);
       const identity = identityOf(file);
-      const parts = makeParts(database, nowUs);
+      const parts = makeParts(database, this.nowUs);
       const transactions = new Transactions(
         database,
         (cause) => explained(cause, this.label),
@@ -224,7 +227,7 @@ export class SqliteLedger implements Ledger {
       });
       const retention = new Retention({
         words: sqliteRetention,
-        nowUs,
+        nowUs: this.nowUs,
         days: this.options.retainDays ?? (() => Number.POSITIVE_INFINITY),
         transaction: (steps) =>
           this.write(1, () =>
