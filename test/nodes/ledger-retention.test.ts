@@ -103,6 +103,19 @@ for (const [name, make] of [
       expect(await ledger.letGo(30)).to.deep.equal({ letGo: 0, held: 0 });
     });
 
+    it('stay while their door has not sent them into the flow', async () => {
+      const readings = [0, 1, 2].map((n) => old('s/1', n));
+      await ledger.admit(
+        readings.map((r) => ({ ...admitted(r), door: 'in' })),
+        [],
+      );
+      expect(await ledger.letGo(30)).to.deep.equal({ letGo: 0, held: 0 });
+      const [, second] = await ledger.readingsAfter(0, 10);
+      await ledger.advance('sent:in', second!.seq);
+      expect((await ledger.letGo(30)).letGo).to.equal(2);
+      expect(await ids()).to.deep.equal([readings[2]!.id]);
+    });
+
     it('stay while a finding that holds, an open alert or a waiting delivery rests on them, also through others', async () => {
       const [free, found, superseded, alarmed, delivered, through] = [0, 1, 2, 3, 4, 5].map((n) => old('s/1', n)) as [
         ReturnType<typeof old>,

@@ -106,12 +106,14 @@ export class PostgresLedger implements Ledger {
     await this.opening?.catch(() => {});
     const parts = this.parts;
     if (!parts) return;
-    await parts.retention.close();
+    // A batch of it may wait among the commits, which end only when they are closed.
+    const idle = parts.retention.close();
     this.parts = undefined;
     this.opening = undefined;
     clearInterval(parts.upkeep);
     this.serverClock.stop();
     await parts.commits.close();
+    await idle;
     await parts.news.close();
     await parts.pool.end();
   }

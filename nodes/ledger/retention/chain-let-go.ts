@@ -49,14 +49,15 @@ function* remnantsOf(seqs: readonly number[]): Steps<{ link: number; remaining: 
        order by rank`,
       sorted[i]!,
     )) as unknown as readonly { link: number; reading_to: number }[];
-    const upTo = link!.reading_to;
+    if (!link || link.reading_to < sorted[i]!) throw new Error(`no link of the chain covers reading ${sorted[i]}`);
+    const upTo = link.reading_to;
     if (before) {
       const rows = yield* ask(
         'select seq, id, body from reading where seq > $1 and seq <= $2 order by seq',
         before.reading_to,
         upTo,
       );
-      remnants.push({ link: link!.link, remaining: digestOfRows(rows.map(chained)) });
+      remnants.push({ link: link.link, remaining: digestOfRows(rows.map(chained)) });
     }
     while (i < sorted.length && sorted[i]! <= upTo) i++;
   }

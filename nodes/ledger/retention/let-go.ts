@@ -26,11 +26,16 @@ export interface LetGone {
   readonly more: boolean;
 }
 
-/** Old readings that were never looked at. */
+/**
+ * Old readings that were never looked at. What the chain does not cover yet was admitted a moment ago; what its door has not sent into the
+ * flow yet nobody has judged: both stay.
+ */
 export function* letGoOld(words: RetentionWords, order: LetGoOrder): Steps<LetGone> {
   const old = yield* ask(
-    `select seq, id, taken_at_us, body from reading where taken_at_us < $1 and not exists
-       (select 1 from reading_held where reading_held.id = reading.id) order by taken_at_us, seq limit $2`,
+    `select seq, id, taken_at_us, body from reading where taken_at_us < $1 and received_at_us < $1
+       and seq <= (select coalesce(max(reading_to), 0) from chain_link)
+       and (door = '' or exists (select 1 from place where place.name = 'sent:' || reading.door and place.seq >= reading.seq))
+       and not exists (select 1 from reading_held where reading_held.id = reading.id) order by taken_at_us, seq limit $2`,
     order.beforeUs,
     order.limit,
   );

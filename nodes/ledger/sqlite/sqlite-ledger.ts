@@ -86,8 +86,10 @@ export class SqliteLedger implements Ledger {
     await this.opening?.catch(() => {});
     const parts = this.parts;
     if (!parts) return;
-    await parts.retention.close();
+    // A batch of it may wait among the commits, which end only when they are closed.
+    const idle = parts.retention.close();
     await parts.commits.close();
+    await idle;
     this.parts = undefined;
     this.opening = undefined;
     parts.database.close();
