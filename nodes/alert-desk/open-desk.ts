@@ -97,8 +97,14 @@ export class OpenDesk {
     this.alerts.note(alert);
     this.show();
     if (isQuiet(alert)) return;
-    if (cause && this.causes.size < MESSAGES) this.causes.set(alert.id, cause as FlowMessage);
+    if (cause) this.remember(alert.id, cause as FlowMessage);
     this.announcer.poke(laneOf(alert));
+  }
+
+  /** Of several workers another may send it, and then nobody asks for its message here. */
+  private remember(id: string, cause: FlowMessage): void {
+    this.causes.set(id, cause);
+    if (this.causes.size > MESSAGES) this.causes.delete(this.causes.keys().next().value!);
   }
 
   /** With all that the message carried which led to it; after a restart nobody knows that any more. */

@@ -114,10 +114,10 @@ async function* pagesOf(ledger: Ledger, { query, limit, wants }: Question, pageS
   for (;;) {
     const asked = { ...query, limit: Math.min(left, pageSize), ...(after === undefined ? {} : { after }) };
     const { records, next } = await ledger.records(asked);
-    left -= records.length;
+    const wanted = wants ? records.filter(wants) : records;
+    left -= wanted.length;
     after = next;
     const isLast = next === undefined || left === 0;
-    const wanted = wants ? records.filter(wants) : records;
     yield { records: wanted, isLast, ...(next === undefined ? {} : { next }) };
     if (isLast) return;
   }

@@ -106,6 +106,13 @@ describe('the ledger query node', () => {
   it('gives current findings, open alerts, and counts', async () => {
     expect(ids((await asked({ what: 'current-findings' }, {})).payload)).to.deep.equal(ids([found, turned, tie]));
     expect((await asked({ what: 'open-alerts' }, {})).payload).to.deep.equal([raised]);
+    for (const order of ['newest-first', 'oldest-first']) {
+      const first = await asked(
+        { what: 'open-alerts', limit: 1, queryType: 'json', query: JSON.stringify({ order }) },
+        {},
+      );
+      expect(first.payload, order).to.deep.equal([raised]);
+    }
     const counts = await asked({ what: 'count' }, {});
     expect(counts.payload).to.deep.equal({
       reading: 3,
