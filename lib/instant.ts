@@ -96,6 +96,12 @@ const secondsOf = (hour: number, minute: number): number =>
   hour <= 23 && minute <= 59 ? (hour * 60 + minute) * 60 : Number.NaN;
 
 /**
+ * Below 0 when a is earlier than b, above 0 when later, 0 for one instant: as texts, instants with other decimals or zones compare wrong.
+ * @example compareInstants('2026-05-04T10:00:00Z', '2026-05-04T10:00:00.500000Z') // -500000
+ */
+export const compareInstants = (a: string, b: string): number => parseInstant(a) - parseInstant(b);
+
+/**
  * RFC 3339 text in UTC with six decimals.
  * @param us whole microseconds since the epoch
  * @throws RangeError outside the years 0 to 9999, which RFC 3339 cannot write

@@ -1,5 +1,7 @@
 /** The measures of facing terminals: angle between them and voltage across the gap. */
+
 import { difference } from './angle';
+import { compareInstants } from './instant';
 import { pairGap } from './open-point-gap';
 import type { Sides } from './open-point-grounds';
 import type { CompareOptions } from './open-point-options';
@@ -26,7 +28,7 @@ export function measuredPairs(
 
 /** The newest reading of a terminal that has a voltage, or else its newest. */
 function sideOf({ terminal, readings }: VisitAngle, options: CompareOptions) {
-  const newestFirst = [...readings].sort((a, b) => (a.takenAt < b.takenAt ? 1 : -1));
+  const newestFirst = [...readings].sort((a, b) => compareInstants(b.takenAt, a.takenAt));
   const reading: Reading = newestFirst.find((r) => r.voltageV !== undefined) ?? newestFirst[0]!;
   return { reading, terminal: options.terminals?.get(terminal) };
 }

@@ -1,5 +1,5 @@
 /** Everything known of one feeder, kept up to date finding by finding, and traced when asked. */
-import { formatInstant, parseInstant } from '../instant';
+import { compareInstants, formatInstant, parseInstant } from '../instant';
 import type { Comparison, Correction, Finding, FrameStamp, Identification, Rotation, Trace } from '../records';
 import type { PairFactor } from './blocks';
 import { type Decision, decideCorrection } from './decide';
@@ -79,7 +79,7 @@ export class CaseFile {
     const parts = [...this.identifications.values(), ...this.rotations.values(), ...this.comparisons.values()];
     const at = [...(this.meters ? [this.meters] : []), ...parts, ...this.decisions.values()]
       .map((f) => f.at)
-      .sort()
+      .sort(compareInstants)
       .at(-1);
     if (at === undefined || this.isEmpty) return undefined;
     const { frame } = this.options;
@@ -113,7 +113,7 @@ export class CaseFile {
 
 function newer<T extends Finding>(held: Map<string, T>, about: string, finding: T): boolean {
   const before = held.get(about);
-  if (before && (before.at > finding.at || before.id === finding.id)) return false;
+  if (before && (compareInstants(before.at, finding.at) > 0 || before.id === finding.id)) return false;
   held.set(about, finding);
   return true;
 }

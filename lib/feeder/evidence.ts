@@ -13,6 +13,8 @@ export interface SiteEvidence {
   readonly section: number;
   /** ids of the records it rests on */
   readonly from: readonly string[];
+  /** conductors whose own angle was read, bit j for conductor j; left out: none, as with a rotation or meter voltages */
+  readonly read?: number;
   /** for each permutation s; where transformers turn the angle, for each s and each shift of 30 degrees: [s * 12 + shift] */
   readonly likelihood: Float64Array;
   /** share of the likelihood that rests on sound readings with right tags, and on sound readings with wrong tags; same layout */
@@ -70,7 +72,8 @@ export function siteEvidence(
       for (let h = 0; h < shifts; h++) clean[s * shifts + h]! *= slots[(slot + h) % SHIFTS]! / greatest;
     }
   }
-  return { section, from, ...withFaults(clean, rates) };
+  const read = conductors.reduce((mask, { conductor }) => mask | (1 << conductor), 0);
+  return { section, from, read, ...withFaults(clean, rates) };
 }
 
 /** Mixes in tag error and site fault and floors the result; scaled to a mean of one. */

@@ -1,4 +1,5 @@
 /** Evidence from the records of this pack: identifications at terminals of the feeder, comparisons across its open ties. */
+import { compareInstants } from '../instant';
 import type { Comparison, Identification } from '../records';
 import type { PairFactor } from './blocks';
 import {
@@ -74,7 +75,7 @@ function newestOfTerminal(identifications: Iterable<Identification>): Map<string
   const newest = new Map<string, Identification>();
   for (const i of identifications) {
     const known = newest.get(i.terminal);
-    if (!known || known.at <= i.at) newest.set(i.terminal, i);
+    if (!known || compareInstants(known.at, i.at) <= 0) newest.set(i.terminal, i);
   }
   return newest;
 }

@@ -22,8 +22,10 @@ export function readingsOnce(feeder: Feeder, { identifications, rotations, compa
   const angles = ownReadings(
     identifications.filter(isEvidence).map((i) => ({ at: sectionOf(feeder, i.terminal), from: i.from })),
   );
-  // A section whose angles were identified has its rotation from them.
-  const turning = rotations.filter((r) => !angles.has(sectionOf(feeder, r.terminals[0]!)));
+  // A section of which two conductors were identified has its rotation from them.
+  const identified = Map.groupBy(identifications.filter(isEvidence), (i) => sectionOf(feeder, i.terminal));
+  const conductors = (v: number) => new Set(identified.get(v)?.map((i) => i.terminal)).size;
+  const turning = rotations.filter((r) => conductors(sectionOf(feeder, r.terminals[0]!)) < 2);
   const turns = ownReadings(turning.map((r) => ({ at: sectionOf(feeder, r.terminals[0]!), from: r.from })));
   const again = new Set<number>();
   const kept = comparisons.filter((comparison) => {

@@ -5,7 +5,7 @@ import type { Conflict } from './conflicts';
 import type { CorrectionGroup } from './corrections';
 import type { Feeder } from './model';
 import type { NextBest } from './next-best';
-import { changeName, compose, PERMUTATIONS, parity, projection } from './permutation';
+import { changeName, compose, image, PERMUTATIONS, parity, projection } from './permutation';
 import { bestProjection, probabilityOf } from './solve';
 import { rowDigests } from './standing';
 import { SETTLED } from './suspects';
@@ -110,13 +110,19 @@ function decidedPart(trace: FeederTrace, v: number, made: Correction, recorded: 
   };
 }
 
-function causePart({ feeder }: FeederTrace, g: CorrectionGroup): Group['cause'] {
-  const step = PERMUTATIONS.findIndex((_, t) => compose(t, g.above) === g.below);
-  return {
-    section: feeder.ids[g.cause]!,
-    probability: unit(g.causeProbability),
-    change: `${changeName(step, feeder.phases)}${parity(step) < 0 ? ' (sequence reversed)' : ''}`,
-  };
+const causePart = ({ feeder }: FeederTrace, g: CorrectionGroup): Group['cause'] => ({
+  section: feeder.ids[g.cause]!,
+  probability: unit(g.causeProbability),
+  change: changeText(feeder, g),
+});
+
+/** Of fewer than three conductors only where those that are there go: there is no sequence to reverse. */
+function changeText({ phases, mask }: Feeder, { cause, above, below }: CorrectionGroup): string {
+  if (cause === 0) return 'no single crossing explains it';
+  const step = PERMUTATIONS.findIndex((_, t) => compose(t, above) === below);
+  if (mask[cause] === 7) return `${changeName(step, phases)}${parity(step) < 0 ? ' (sequence reversed)' : ''}`;
+  const present = [0, 1, 2].filter((j) => (mask[cause]! >> j) & 1 && image(above, j) !== image(below, j));
+  return present.map((j) => `${phases[image(above, j)]} to ${phases[image(below, j)]}`).join(', ');
 }
 
 const conflictText = (c: Conflict): string =>

@@ -21,7 +21,10 @@ export interface FeederTrace {
   readonly sites: readonly SuspectSite[];
   readonly conflicts: readonly Conflict[];
   readonly suggestions: readonly NextBest[];
+  /** 1: there is evidence of the section */
   readonly measured: Uint8Array;
+  /** 1: all its conductors were read, so that a reading there would settle nothing more */
+  readonly read: Uint8Array;
   readonly standing: Standing;
 }
 
@@ -47,6 +50,7 @@ export function traceFeeder(
   const solution = solve(feeder, all, [...loops, ...ties], arrays);
   const measured = new Uint8Array(feeder.count);
   for (const e of evidence) measured[e.section] = 1;
+  const read = fullyRead(feeder, evidence);
   const readable = new Uint8Array(feeder.count);
   for (const t of feeder.terminals.values()) readable[t.section] = 1;
   const anywhere = feeder.terminals.size === 0;
@@ -61,10 +65,18 @@ export function traceFeeder(
     ).filter((s) => beyondRecord(feeder, standing, s) >= SUSPECTED),
     sites: suspectSites(solution, evidence),
     conflicts: conflicts(feeder, all, loops, ties, solution),
-    suggestions: nextBest(solution, measured, anywhere ? undefined : readable),
+    suggestions: nextBest(solution, read, anywhere ? undefined : readable),
     measured,
+    read,
     standing,
   };
+}
+
+/** Sections all of whose conductors were read by their angles: weaker evidence leaves something that a reading there would settle. */
+function fullyRead({ count, mask }: Feeder, evidence: readonly SiteEvidence[]): Uint8Array {
+  const read = new Uint8Array(count);
+  for (const e of evidence) read[e.section]! |= e.read ?? 0;
+  return read.map((conductors, v) => (v > 0 && (conductors & mask[v]!) === mask[v]! ? 1 : 0));
 }
 
 /** Expected crossings among these sections beyond those that the record, with what was accepted, has there already. */

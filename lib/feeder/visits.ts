@@ -13,11 +13,11 @@ export interface Visit {
 }
 
 /** The places to read in the order of choice: each as if those before had read what is expected. */
-export function visitsOf({ feeder, solution, evidence, measured }: FeederTrace, most: number): Visit[] {
+export function visitsOf({ feeder, solution, evidence, read }: FeederTrace, most: number): Visit[] {
   const terminals = Map.groupBy(feeder.terminals.values(), (t) => t.section);
   const readable = Uint8Array.from({ length: feeder.count }, (_, v) => (terminals.has(v) ? 1 : 0));
   const allowed = terminals.size === 0 ? undefined : readable;
-  const { choices, travel } = dayPlan(solution, evidence, measured, most, allowed);
+  const { choices, travel } = dayPlan(solution, evidence, read, most, allowed);
   return choices.map(({ section, by, settles }) => ({
     section: feeder.ids[section]!,
     terminals: (terminals.get(section) ?? []).map((t) => t.id),

@@ -1,4 +1,5 @@
 /** Phases of loads as readings prove them, in place of what the record says. */
+import { compareInstants } from '../instant';
 import type { Identification } from '../records';
 import { applied, type UnitMove } from './applied';
 import { type LoadEntry, type Loading, type LoadingDocument, makeLoading } from './model';
@@ -10,12 +11,13 @@ export function provenPhases(identifications: Iterable<Identification>): Map<str
   for (const i of identifications) {
     if (!isProof(i)) continue;
     const known = newest.get(i.terminal);
-    if (!known || known.at <= i.at) newest.set(i.terminal, i);
+    if (!known || compareInstants(known.at, i.at) <= 0) newest.set(i.terminal, i);
   }
   return newest;
 }
 
-const isProof = (i: Identification): boolean =>
+/** Whether it proves on which phase a conductor stands. */
+export const isProof = (i: Identification): boolean =>
   i.verdict !== 'not-proven' && i.phase !== null && !i.connection?.startsWith('phase-phase');
 
 export interface Identified {
@@ -109,7 +111,7 @@ export function phasesSince(
 ): { readonly phases: (string | null)[]; readonly from: string[] } {
   const found = terminals.map((t) => {
     const i = identifications.get(t);
-    return i && i.at > since ? i : undefined;
+    return i && compareInstants(i.at, since) > 0 ? i : undefined;
   });
   return { phases: found.map((f) => f?.phase ?? null), from: found.flatMap((f) => (f ? [f.id] : [])) };
 }

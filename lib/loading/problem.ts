@@ -4,7 +4,8 @@ import { neutralOf } from './power';
 import { carriedUp, loadPowers, type MovableUnit, unitPowers, unitsOf } from './units';
 
 /**
- * What is made small. kW: largest deviation of a phase from the mean of the three, in kW (summed) or percent of the mean (worst).
+ * What is made small. kW: largest deviation of a phase from the mean of the three, in kW (summed) or percent of the size of the mean
+ * (worst; a section that carries nothing in sum does not count there: watch its neutral, or the sum).
  * neutral: current in the neutral, amperes.
  */
 export type Measure = 'kW' | 'neutral';
@@ -196,13 +197,14 @@ function scaleOf({ snapshots }: Loading, measure: Measure, over: 'worst' | 'sum'
   return totals.map((total, row) => {
     if (over === 'sum') return snapshots[row % snapshots.length]!.weight;
     if (measure === 'neutral') return 1;
-    return total > 0 ? 300 / total : 0;
+    // What is fed back is unbalanced as much as what is drawn; where nothing flows a percentage says nothing.
+    return total === 0 ? 0 : 300 / Math.abs(total);
   });
 }
 
 function freeOf(aim: Aim, measure: Measure, totals: Float64Array): Float64Array {
   if (aim.kind !== 'limit') return new Float64Array(totals.length);
-  return totals.map((total) => (measure === 'neutral' ? aim.most : (aim.most * Math.max(total, 0)) / 300));
+  return totals.map((total) => (measure === 'neutral' ? aim.most : (aim.most * Math.abs(total)) / 300));
 }
 
 /** Length of the vector of a row: largest deviation of a phase, or amperes in the neutral. */

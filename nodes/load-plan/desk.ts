@@ -1,7 +1,8 @@
 /** What the node knows: the loads, which phases readings prove, the plan that stands, the search under way. */
+import { compareInstants } from '../../lib/instant';
 import { readLoading } from '../../lib/loading/document';
 import { followUp } from '../../lib/loading/follow-up';
-import { withIdentifications } from '../../lib/loading/identified';
+import { isProof, withIdentifications } from '../../lib/loading/identified';
 import { type Loading, type LoadingDocument, makeLoading } from '../../lib/loading/model';
 import { phaseForNewLoad } from '../../lib/loading/new-load';
 import type { Progress } from '../../lib/loading/plan';
@@ -44,7 +45,7 @@ export class PlanDesk {
   private note(i: Identification): void {
     const known = this.known.get(i.terminal);
     // A later reading that proves nothing does not take back what was proven.
-    if (i.verdict === 'not-proven' || (known && known.at > i.at)) return;
+    if (!isProof(i) || (known && compareInstants(known.at, i.at) > 0)) return;
     this.known.set(i.terminal, i);
   }
 

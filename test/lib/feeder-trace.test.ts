@@ -95,6 +95,33 @@ describe('trace of a feeder', () => {
     expect(t.sites[0]!.tagProbability).to.be.above(0.5);
   });
 
+  it('still suggests a place of which only some conductors were read, and none that was read whole', () => {
+    const partly = trace(document(), [...read(3, 0), ...read(12, SWAP_AB), read(9, SWAP_AB)[0]!]);
+    const suggested = partly.suggestions.map((c) => partly.feeder.ids[c.section]);
+    expect(suggested).to.include('m9');
+    expect(suggested).not.to.include.oneOf(['m3', 'm12']);
+  });
+
+  it('says of one conductor where it goes, not that a sequence is reversed', () => {
+    const lateral = [1, 2, 3].map((k) => ({
+      id: `one${k}`,
+      from: k === 1 ? 'o' : `o${k - 1}`,
+      to: `o${k}`,
+      phases: ['B'],
+    }));
+    const doc = document({
+      sections: [...document().sections, ...lateral],
+      terminals: [
+        ...ABC.map((phase) => ({ id: `t9${phase}`, section: 'm9', phase })),
+        ...lateral.map(({ id }) => ({ id: `t-${id}`, section: id, phase: 'B' })),
+      ],
+    });
+    const onA = lateral.map(({ id }) => identification(`t-${id}`, 0));
+    const at = '2026-05-04T10:00:00.000000Z';
+    const { corrections } = traceRecord(trace(doc, [...read(9, 0), ...onA]), { at });
+    expect(corrections.map((c) => c.cause.change)).to.deep.equal(['B to A']);
+  });
+
   it('offers no correction without evidence, and says what is not settled', () => {
     const record = traceRecord(trace(document(), []), { at: '2026-05-04T10:00:00.000000Z' });
     expect(record.corrections).to.deep.equal([]);

@@ -156,6 +156,17 @@ describe('the moves that balance a feeder', function () {
     });
   });
 
+  it('a section that feeds back is as unbalanced as one that draws as much', async () => {
+    const doc = ieee123AtHead();
+    const turned = (kW: number | readonly number[]) => (typeof kW === 'number' ? -kW : kW.map((x) => -x));
+    const back = { ...doc, loads: doc.loads.map((l) => ({ ...l, kW: turned(l.kW ?? 0) })) };
+    const [drawn, fed] = await Promise.all(
+      [doc, back].map((d) => plan(makeLoading(d), { aim: { kind: 'best', moves: 2 } })),
+    );
+    expect(fed!.before).to.be.closeTo(drawn!.before, 1e-9);
+    expect(fed!.after).to.be.closeTo(drawn!.after, 1e-6);
+  });
+
   it('walks the same way from the same seed and number of trials, whatever the clock says', async () => {
     const loading = makeLoading(randomFeeder(60, 4, 2));
     const run = (seed: number, nowMs: () => number) =>

@@ -56,12 +56,14 @@ function changesOf({ section, recorded, phases }: TraceLabel, places: CimPlaces)
     });
   }
   const [before, after] = [phaseCode(recorded), phaseCode(phases)];
-  if (before === after) return [];
-  return (places.terminals.get(section) ?? []).map((about) => ({
+  const terminals = places.terminals.get(section) ?? [];
+  // Codes of other letters, such as those of the legs behind a centre tap, are not what the label speaks of.
+  if (before === after || terminals.some(({ code }) => code !== before && code !== `${before}N`)) return [];
+  return terminals.map(({ about, code }) => ({
     about,
     property: 'Terminal.phases',
-    before: `PhaseCode.${before}`,
-    after: `PhaseCode.${after}`,
+    before: `PhaseCode.${code}`,
+    after: `PhaseCode.${phaseCode(phases, code.endsWith('N'))}`,
   }));
 }
 

@@ -16,8 +16,8 @@ export interface CimOptions {
 
 /** Where the model keeps the phases of a section, for corrections to refer to. */
 export interface CimPlaces {
-  /** references of the terminals of each section that have `Terminal.phases` */
-  readonly terminals: ReadonlyMap<string, readonly string[]>;
+  /** the terminals of each section that have `Terminal.phases`, with their PhaseCode */
+  readonly terminals: ReadonlyMap<string, readonly { readonly about: string; readonly code: string }[]>;
   /** for each section, its phase objects by recorded phase */
   readonly phaseObjects: ReadonlyMap<string, ReadonlyMap<string, { readonly about: string; readonly type: string }>>;
 }
@@ -157,13 +157,13 @@ class CimReader {
   }
 
   private cimPlaces(rows: readonly { readonly row: FeederSection; readonly o: CimObject }[]): CimPlaces {
-    const terminals = new Map<string, readonly string[]>();
+    const terminals = new Map<string, readonly { about: string; code: string }[]>();
     const phaseObjects = new Map<string, ReadonlyMap<string, { about: string; type: string }>>();
     for (const { row, o } of rows) {
       const phased = (this.terminalsOf.get(o.id) ?? []).filter((t) => t.text('Terminal.phases') !== '');
       terminals.set(
         row.id,
-        phased.map((t) => t.about),
+        phased.map((t) => ({ about: t.about, code: t.text('Terminal.phases') })),
       );
       const own = this.phasesOf.get(o.id) ?? [];
       phaseObjects.set(row.id, new Map(own.map((p) => [singlePhase(p), { about: p.about, type: p.type }])));
