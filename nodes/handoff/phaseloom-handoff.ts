@@ -6,12 +6,12 @@ import type { PhaseloomRecord } from '../../lib/records';
 import { configNode } from '../kit/config-nodes';
 import { type NumberSetting, numberOr, oneOf } from '../kit/config-values';
 import { startOrRefuse } from '../kit/evidence';
-import { Outage } from '../kit/outage';
 import type { FlowMessage } from '../kit/serve';
 import type { StatusLight } from '../kit/status';
 import { asError, Trouble } from '../kit/trouble';
-import { showVitalSigns } from '../kit/vital-signs';
-import type { DueDelivery, Ledger, LedgerNode } from '../ledger/ledger';
+import { WhenOpen } from '../kit/when-open';
+import type { Ledger, LedgerNode } from '../ledger/ledger';
+import { Accounts } from './accounts';
 import { Carrier } from './carrier';
 import { subjectOf } from './cloud-event';
 import { httpTarget } from './http-target';
@@ -58,65 +58,44 @@ function run(RED: NodeAPI, node: HandoffNode, light: StatusLight, def: HandoffDe
     leaseMs: timeoutMs + 5000,
   };
   const target = targetOf(RED, node, def, timeoutMs);
-  const text = (key: string, values: object) => RED._(`phaseloom-handoff.log.${key}`, values as Record<string, string>);
-  const outage = new Outage({
-    began: (why) => node.warn(text('away', { why })),
-    ended: (figures) => node.log(text('back', figures)),
+  const accounts = new Accounts(RED, node, light, settings.destination);
+  const carrying = new WhenOpen(
+    async () => {
+      const ledger = await ledgerNode.ready();
+      const carrier = new Carrier(ledger, target, settings, accounts.of(ledger));
+      accounts.opened();
+      carrier.poke();
+      return { ledger, carrier };
+    },
+    (cause) => accounts.notOpen(cause),
+  );
+  serve(node, settings.destination, carrying, accounts);
+  node.on('close', (done: () => void) => {
+    accounts.close();
+    carrying
+      .close()
+      .then((open) => (open ? open.carrier.close() : target.close()))
+      .then(done, () => done());
   });
-  let lastError = '';
-  const counts = { accepted: 0, retried: 0, abandoned: 0 };
-  showVitalSigns(node, { counters: () => counts, trouble: () => lastError || undefined });
-  const opening = ledgerNode.ready().then((ledger) => {
-    const carrier = new Carrier(ledger, target, settings, {
-      accepted: (d, status) => {
-        counts.accepted++;
-        node.send([message(d, settings.destination, { status }), null] as never);
-      },
-      abandoned: (d, why) => {
-        counts.abandoned++;
-        node.send([null, message(d, settings.destination, { error: why })] as never);
-      },
-      retried: () => counts.retried++,
-      state: (error, { accepted, later }) => {
-        lastError = error;
-        show(RED, light, ledger, settings.destination, error).then(
-          (waiting) => {
-            if (later > 0 && accepted === 0) outage.goesOn(error, waiting);
-            else if (later === 0 && accepted > 0) outage.over();
-          },
-          () => undefined,
-        );
-      },
-      trouble: (cause) => node.error(cause.message),
-    });
-    carrier.poke();
-    return { ledger, carrier };
-  });
-  light.show('grey', 'ring', RED._('phaseloom-handoff.status.waiting'));
-  opening.catch((cause) => {
-    node.error(asError(cause).message);
-    light.show('red', 'ring', RED._('phaseloom-handoff.status.ledger'));
-  });
+}
+
+function serve(
+  node: HandoffNode,
+  destination: string,
+  carrying: WhenOpen<{ ledger: Ledger; carrier: Carrier }>,
+  accounts: Accounts,
+): void {
   node.on('input', (msg, _send, done) => {
-    opening
+    carrying
+      .get()
       .then(async ({ ledger, carrier }) => {
-        await ledger.enqueue(deliveries(settings.destination, (msg as FlowMessage).payload));
-        if (lastError === '') carrier.poke();
+        await ledger.enqueue(deliveries(destination, (msg as FlowMessage).payload));
+        if (accounts.lastError === '') carrier.poke();
       })
       .then(
         () => done(),
         (cause) => done(asError(cause)),
       );
-  });
-  node.on('close', (done: () => void) => {
-    light.close();
-    outage.close();
-    opening
-      .then(
-        ({ carrier }) => carrier.close(),
-        () => target.close(),
-      )
-      .then(done, () => done());
   });
 }
 
@@ -148,21 +127,4 @@ function deliveries(destination: string, payload: unknown) {
     const known = record as PhaseloomRecord;
     return { destination, key: id, subject: subjectOf(known), record: known };
   });
-}
-
-function message(d: DueDelivery, destination: string, what: object): object {
-  return { payload: d.record, topic: d.subject, handoff: { destination, key: d.key, attempts: d.attempts, ...what } };
-}
-
-async function show(
-  RED: NodeAPI,
-  light: StatusLight,
-  ledger: Ledger,
-  destination: string,
-  lastError: string,
-): Promise<number> {
-  const waiting = (await ledger.deliveries({ destination, state: 'waiting', limit: 1000 })).length;
-  if (lastError === '') light.show('green', 'dot', RED._('phaseloom-handoff.status.delivered', { waiting }));
-  else light.show('yellow', 'ring', RED._('phaseloom-handoff.status.retrying', { waiting }));
-  return waiting;
 }

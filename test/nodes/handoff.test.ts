@@ -1,5 +1,7 @@
 import { once } from 'node:events';
-import { createServer } from 'node:net';
+import { mkdirSync } from 'node:fs';
+import { createServer, type Socket } from 'node:net';
+import { join } from 'node:path';
 import { expect } from 'chai';
 import { HTTP } from 'cloudevents';
 import mqtt from 'mqtt';
@@ -117,6 +119,36 @@ describe('handoff', () => {
     await rig.deploy(flow(rig, { url: hook.url, credentials: { token: 'very-secret' } }, file));
     await rig.next('yes', 10_000);
     expect(JSON.stringify([rig.errors, rig.status('h')])).not.to.contain('very-secret');
+  });
+
+  it('delivers once a ledger that was away at the start is there', async () => {
+    const rig = await nodeRed();
+    const folder = `handoff-later-${process.pid}`;
+    await rig.deploy(flow(rig, { url: hook.url }, join(folder, 'ledger.sqlite')));
+    for (let i = 0; i < 100 && rig.status('h')?.text !== 'ledger not open'; i++)
+      await new Promise((r) => setTimeout(r, 20));
+    expect(rig.status('h')).to.include({ fill: 'red', text: 'ledger not open' });
+    rig.send('h', { payload: rejection('rj-1') });
+    mkdirSync(join(rig.userDir, folder));
+    expect((await rig.next('yes', 15_000)).handoff).to.include({ key: 'rj-1', attempts: 1 });
+    expect(rig.errors).to.deep.equal([]);
+  });
+
+  it('lets go of the other side when it is closed before the ledger was ever there', async () => {
+    const rig = await nodeRed();
+    const server = createServer().listen(0, '127.0.0.1');
+    await once(server, 'listening');
+    const { port } = server.address() as { port: number };
+    const connected = once(server, 'connection');
+    await rig.deploy([
+      { id: 'broker', type: 'mqtt-broker', broker: '127.0.0.1', port: String(port), protocolVersion: '4' },
+      ...flow(rig, { way: 'mqtt', broker: 'broker' }, join(`never-${process.pid}`, 'ledger.sqlite')),
+    ]);
+    const [socket] = (await connected) as [Socket];
+    const ended = once(socket.resume(), 'close');
+    await rig.deploy([rig.probe('x')]);
+    await ended;
+    server.close();
   });
 
   it('lets two nodes on one outbox accept each delivery once between them', async () => {
