@@ -2,7 +2,9 @@ import { mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { DatabaseSync } from 'node:sqlite';
+import { setTimeout as sleep } from 'node:timers/promises';
 import { expect } from 'chai';
+import pg from 'pg';
 import { circularMean } from '../../lib/angle';
 import type { Ledger } from '../../nodes/ledger/ledger';
 import { PostgresLedger } from '../../nodes/ledger/postgres/postgres-ledger';
@@ -221,6 +223,28 @@ describe('old partitions', () => {
     expect(await bench.query('select tableoid::regclass::text as t from phaseloom.reading')).to.have.length(1);
     expect((await bench.ledger.admit([admitted(found)], [])).readings[0]!.isNew).to.equal(false);
     expect(await bench.ledger.verify()).to.include({ intact: true });
+    await bench.destroy();
+  });
+
+  it('stay for now while somebody reads them for long (a backup), and nobody waits to write', async () => {
+    const bench = await postgresBench();
+    await bench.ledger.admit([admitted(old('s/1', 0))], []);
+    const reader = new pg.Client({ connectionString: server!.connection });
+    await reader.connect();
+    await reader.query('begin; select count(*) from phaseloom.reading');
+    const going = bench.ledger.letGo(30);
+    const outcome = await Promise.race([going.then(() => 'let go'), sleep(20_000, 'waits', { ref: false })]);
+    const stored = bench.ledger.admit([admitted(reading('s/1', 99 * DAY))], []).then(() => 'stored');
+    const writing = await Promise.race([stored, sleep(20_000, 'waits', { ref: false })]);
+    const parts = "select 1 from pg_inherits where inhrelid = to_regclass('phaseloom.reading_20260501')";
+    const meanwhile = await bench.query(parts);
+    await reader.query('rollback');
+    await reader.end();
+    await Promise.all([going, stored]);
+    expect([outcome, writing, meanwhile.length]).to.deep.equal(['let go', 'stored', 1]);
+    await bench.ledger.letGo(30);
+    expect(await bench.query(parts)).to.deep.equal([]);
+    expect((await bench.ledger.verify()).broken).to.equal(null);
     await bench.destroy();
   });
 });

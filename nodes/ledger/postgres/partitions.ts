@@ -20,8 +20,6 @@ export interface Partition extends Span {
 const AHEAD = 2;
 /** Rows of one stretch in the default partition before it gets a partition of its own. */
 const MANY = 10_000;
-/** Who reads a table for long does not hold the writers up: the partition is made at the next attempt. */
-const LOCK_WITHIN_MS = 2000;
 const DAY_US = 86_400e6;
 
 export async function makePartitions(client: Client, stretch: Stretch, nowUs: number, many = MANY): Promise<void> {
@@ -30,7 +28,6 @@ export async function makePartitions(client: Client, stretch: Stretch, nowUs: nu
     const missing = openSpans(spanAhead(stretch, nowUs), stretch, taken);
     const crowded = await crowdedSpans(client, partitioned, stretch, many);
     const wanted = [...missing, ...crowded.flatMap((span) => openSpans(span, stretch, [...taken, ...missing]))];
-    if (wanted.length > 0) await client.query(`set local lock_timeout = ${LOCK_WITHIN_MS}`);
     for (const span of wanted) await makePartition(client, partitioned, span);
   }
 }

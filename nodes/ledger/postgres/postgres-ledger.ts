@@ -71,6 +71,8 @@ const systemClockUs = () => Date.now() * 1000;
 /** Not set by anybody while the process lives: what was measured against it stays true. */
 const steadyClockUs = () => (performance.timeOrigin + performance.now()) * 1000;
 const UPKEEP_EVERY_MS = 600_000;
+/** Upkeep waits no longer for a table that somebody reads; the writers wait meanwhile. */
+const LOCK_WITHIN_MS = 2000;
 const EMPTY = { pending: 0, readings: 0, rejections: 0, findings: 0, alertsOpen: 0, deliveriesWaiting: 0 };
 
 export class PostgresLedger implements Ledger {
@@ -223,9 +225,7 @@ export class PostgresLedger implements Ledger {
     const pool = makePool(connection, schema, tls);
     try {
       const kysely = await migrate(pool, schema, this.label);
-      await this.makePartitions(pool).catch((cause) => {
-        if ((cause as Trouble).code !== 'ledger-locked') throw cause;
-      });
+      await this.makePartitions(pool).catch(unlessLocked);
       const news = new News({
         pool,
         schema,
@@ -255,7 +255,7 @@ export class PostgresLedger implements Ledger {
             await client.query(WITHOUT_JIT);
             return run(steps(), async ({ sql, values }) => (await client.query(sql, [...values])).rows);
           }),
-        afterwards: (beforeUs) => this.writeAlone(1, (client) => dropEmptied(client, beforeUs)),
+        afterwards: (beforeUs) => this.maintain(pool, (client) => dropEmptied(client, beforeUs)).catch(unlessLocked),
       });
       retention.start();
       const upkeep = setInterval(() => void this.makePartitions(pool).catch(() => {}), UPKEEP_EVERY_MS).unref();
@@ -267,16 +267,19 @@ export class PostgresLedger implements Ledger {
   }
 
   /** What cannot be made now (somebody reads the table for long) is made later; until then rows lie in the default partition. */
-  private async makePartitions(pool: Pool): Promise<void> {
+  private makePartitions(pool: Pool): Promise<void> {
     const { partition = 'month' } = this.options;
-    await inTransaction(
-      pool,
-      (cause) => explained(cause, this.label),
-      async (client) => {
-        await makePartitions(client, partition, this.nowUs());
-        return [];
-      },
-    );
+    return this.maintain(pool, (client) => makePartitions(client, partition, this.nowUs()));
+  }
+
+  /** Beside the writes that wait: they are tried until they succeed, and this is not. */
+  private async maintain(pool: Pool, work: (client: Client) => Promise<void>): Promise<void> {
+    const explain = (cause: unknown) => explained(cause, this.label);
+    await inTransaction(pool, explain, async (client) => {
+      await client.query(`set local lock_timeout = ${LOCK_WITHIN_MS}`);
+      await work(client);
+      return [];
+    });
   }
 
   private tell(stored: readonly StoredRow[]): void {
@@ -310,6 +313,11 @@ export class PostgresLedger implements Ledger {
 /** Readings are many, and who waits for them asks the ledger. */
 const toldOf = (stored: readonly StoredRow[]): PhaseloomRecord[] =>
   stored.filter(({ table }) => table !== 'reading').map(({ record }) => record);
+
+/** Somebody reads a table for long: upkeep that needs it comes at the next attempt. */
+function unlessLocked(cause: Trouble): void {
+  if (cause.code !== 'ledger-locked') throw cause;
+}
 
 function askable(query: RecordQuery): RecordQuery {
   const texts = Object.entries(query).map(([name, value]) => [name, storable(value)]);

@@ -28,7 +28,6 @@ export async function dropEmptied(client: Client, beforeUs: number): Promise<voi
     );
     const { n, held } = rows[0]!;
     if (n > FEW || held < n) continue;
-    await client.query("set local lock_timeout = '2s'");
     await client.query(`alter table reading detach partition ${name}`);
     await client.query(`insert into reading overriding system value select * from ${name}`);
     await client.query(`drop table ${name}`);
