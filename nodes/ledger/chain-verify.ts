@@ -9,8 +9,8 @@ export interface ChainReader {
   linksAfter(link: number, limit: number): Promise<readonly Link[]>;
   /** (after, upTo], in the order of seq */
   rows(table: ChainedTable, after: number, upTo: number): Promise<readonly ChainedRow[]>;
-  /** in the order of from_link */
-  remnants(): Promise<readonly Remnant[]>;
+  /** those about links (after, upTo], and those that such links made; in the order of from_link */
+  remnants(after: number, upTo: number): Promise<readonly Remnant[]>;
   countUpTo(table: ChainedTable, seq: number): Promise<number>;
   /** gives way to others; what is stored meanwhile may be seen afterwards */
   pause(): Promise<void>;
@@ -29,13 +29,15 @@ export async function verifyChain(reader: ChainReader, known?: KnownLink): Promi
   let before = first!;
   let notCovered = 0;
   for (const table of CHAINED) notCovered += await reader.countUpTo(table, before[`${table}_to`]);
-  const remnants = new Remnants(await reader.remnants());
   const letGo: LetGone[] = [];
   let records = 0;
   let broken: Verification['broken'] = null;
   let knownFits = known === undefined;
   for (let links = await stretchAfter(reader, before); links.length > 0 && !broken; ) {
-    const rows = await rowsBetween(reader, before, links.at(-1)!);
+    const last = links.at(-1)!;
+    const rows = await rowsBetween(reader, before, last);
+    // Anew for each stretch: readings may have been let go in the pause.
+    const remnants = new Remnants(await reader.remnants(before.link, last.link));
     for (const link of links) {
       const own = ownRows(rows, before, link);
       records += CHAINED.reduce((sum, table) => sum + own[table].length, 0);

@@ -44,7 +44,14 @@ function readerOf(client: Client): ChainReader {
           upTo,
         ])
       ).rows,
-    remnants: async () => (await client.query<Remnant>('select * from chain_let_go order by from_link, link')).rows,
+    remnants: async (after, upTo) =>
+      (
+        await client.query<Remnant>(
+          `select * from chain_let_go where (from_link <= $2 and to_link > $1) or (link > $1 and link <= $2)
+           order by from_link, link`,
+          [after, upTo],
+        )
+      ).rows,
     countUpTo: async (table, seq) =>
       (await client.query<{ n: number }>(`select count(*) as n from ${table} where seq <= $1`, [seq])).rows[0]!.n,
     pause: async () => {},

@@ -32,7 +32,10 @@ export class Chain implements ChainReader {
     this.insert = database.prepare(
       `insert into chain_link (${LINK_COLUMNS.join(', ')}) values (${LINK_COLUMNS.map(() => '?').join(', ')})`,
     );
-    this.remnantsOf = database.prepare('select * from chain_let_go order by from_link, link');
+    this.remnantsOf = database.prepare(
+      `select * from chain_let_go where (from_link <= :upTo and to_link > :after) or (link > :after and link <= :upTo)
+       order by from_link, link`,
+    );
     const ofEach = (sql: (table: ChainedTable) => string) =>
       Object.fromEntries(CHAINED.map((t) => [t, database.prepare(sql(t))])) as OfEach;
     this.rowsOf = ofEach((t) => `select seq, id, body from ${t} where seq > ? and seq <= ? order by seq`);
@@ -64,8 +67,8 @@ export class Chain implements ChainReader {
     return (this.countOf[table].get(seq) as { n: number }).n;
   }
 
-  async remnants(): Promise<Remnant[]> {
-    return this.remnantsOf.all() as unknown as Remnant[];
+  async remnants(after: number, upTo: number): Promise<Remnant[]> {
+    return this.remnantsOf.all({ after, upTo }) as unknown as Remnant[];
   }
 
   /** The only moment in which others write: between two of these nothing moves. */
