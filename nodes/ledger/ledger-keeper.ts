@@ -3,6 +3,7 @@ import { resolve } from 'node:path';
 import type { ConnectionOptions } from 'node:tls';
 import { asError, Trouble } from '../kit/trouble';
 import type { Ledger } from './ledger';
+import { LedgerUsers } from './ledger-users';
 import { STRETCHES, type Stretch } from './postgres/calendar';
 import { LEAST_DAYS } from './retention/retention';
 import { type Borrowed, borrowLedger, borrowPostgresLedger } from './shared-ledgers';
@@ -22,12 +23,15 @@ export interface LedgerSettings {
 const DEFAULT_FILE = 'phaseloom.sqlite';
 /** An opening that failed is not tried again for each message. */
 const RETRY_AFTER_MS = 1000;
+/** Who finishes something has this long; committing what waits then takes 5 s at most, and Node-RED waits 15 s for a node. */
+const LAST_USE_MS = 9000;
 
 export class LedgerKeeper {
   /** the ledger while it is open */
   ledger: Ledger | undefined;
   /** why it could not be opened when it was last tried */
   openingTrouble: string | undefined;
+  private readonly users = new LedgerUsers();
   private borrowed: Borrowed | undefined;
   private opening: Promise<Ledger> | undefined;
   private closed = false;
@@ -57,8 +61,15 @@ export class LedgerKeeper {
     return this.opening;
   }
 
+  /** Closing waits for who uses it, unless the store is in trouble. Returns the way to let go. */
+  use(): () => void {
+    return this.users.hold();
+  }
+
   /** Commits what is pending. */
   async close(): Promise<void> {
+    const isInTrouble = async () => !(await this.ledger?.health())?.ok;
+    await this.users.gone(LAST_USE_MS, isInTrouble);
     this.closed = true;
     this.ledger = undefined;
     await this.borrowed?.giveBack();

@@ -234,6 +234,8 @@ export interface Ledger {
 export interface LedgerNode {
   /** resolves when open; rejects when it cannot be opened */
   ready(): Promise<Ledger>;
+  /** who finishes something at the stop of a flow: the ledger stays open until it lets go, for some seconds; returns the way to let go */
+  use(): () => void;
   /** several workers may use it at once and share out the work */
   readonly isShared: boolean;
   /** the ledger if it is open now */

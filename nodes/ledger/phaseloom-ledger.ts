@@ -33,7 +33,7 @@ export = (RED: NodeAPI) => {
       this.credentials?.connection,
       tlsOf(def),
     );
-    Object.assign(this, { ready: () => keeper.ready(), isShared: def.driver === 'postgres' });
+    Object.assign(this, { ready: () => keeper.ready(), use: () => keeper.use(), isShared: def.driver === 'postgres' });
     Object.defineProperty(this, 'ledger', { get: () => keeper.ledger });
     showVitalSigns(this, ledgerSigns(keeper));
     this.on('close', (_removed: boolean, done: () => void) => {

@@ -38,6 +38,7 @@ export class Door {
   private readonly batcher: Batcher<Item>;
   private readonly highWater: number;
   private isClosing = false;
+  private letGo: () => void = () => undefined;
 
   constructor(
     private readonly settings: DoorSettings,
@@ -63,6 +64,7 @@ export class Door {
 
   /** Sends what an earlier run left unsent, then opens. */
   async start(): Promise<void> {
+    this.letGo = this.ledgerNode.use();
     await this.dispatch.begin();
     if (this.isClosing) return;
     const sharing = this.ledgerNode.ledger?.sharing;
@@ -116,6 +118,14 @@ export class Door {
   /** Stores and acknowledges what is held, then leaves. Nothing is sent any more: the receivers close at the same moment. */
   async close(removed: boolean): Promise<void> {
     this.isClosing = true;
+    try {
+      await this.finish(removed);
+    } finally {
+      this.letGo();
+    }
+  }
+
+  private async finish(removed: boolean): Promise<void> {
     const deadline = new Promise((late) => setTimeout(late, CLOSE_DEADLINE_MS).unref());
     await Promise.race([this.batcher.drained(), deadline]);
     for (const { entry } of this.batcher.abandon()) entry?.failed(closing());

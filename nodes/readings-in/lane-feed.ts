@@ -33,6 +33,7 @@ export class LaneFeed {
   private timer: NodeJS.Timeout | undefined;
   private stopHearing: () => void = () => undefined;
   private feeding: Promise<void> | undefined;
+  private settling: Promise<void> | undefined;
   /** gained, and the place in the ledger not read yet */
   private readonly unopened = new Set<string>();
   private again = false;
@@ -66,7 +67,7 @@ export class LaneFeed {
     await this.holder.start();
     this.timers.push(
       setInterval(() => this.poke(), LOOK_MS),
-      setInterval(() => void this.settle(), SETTLE_EVERY_MS),
+      setInterval(() => this.settleOn(), SETTLE_EVERY_MS),
     );
   }
 
@@ -87,6 +88,7 @@ export class LaneFeed {
     for (const timer of this.timers) clearInterval(timer);
     this.stopHearing();
     await this.feeding;
+    await this.settling;
     await this.settle();
     await this.holder.close();
   }
@@ -175,14 +177,25 @@ export class LaneFeed {
     });
   }
 
+  private settleOn(): void {
+    this.settling ??= this.settle().finally(() => {
+      this.settling = undefined;
+    });
+  }
+
+  /** Notes in the ledger how far the lanes held were sent; what could not be noted now is noted later. */
   private async settle(): Promise<void> {
     const { held } = this.holder;
     const moved = [...this.places].flatMap(([lane, place]) => {
-      const seq = place.settled(this.options.settleMs);
-      return seq !== undefined && held.has(lane) ? [{ name: placeName(lane), seq }] : [];
+      const seq = held.has(lane) ? place.settled(this.options.settleMs) : undefined;
+      return seq === undefined ? [] : [{ name: placeName(lane), place, seq }];
     });
-    // A place that could not be moved stays behind; more is sent again after a restart.
-    if (moved.length > 0) await this.sharing.advanceAll(moved).catch(() => undefined);
+    if (moved.length === 0) return;
+    const isNoted = await this.sharing.advanceAll(moved).then(
+      () => true,
+      () => false, // the ledger is away
+    );
+    if (isNoted) for (const { place, seq } of moved) place.note(seq);
   }
 }
 

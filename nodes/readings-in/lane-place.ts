@@ -3,12 +3,12 @@
 export class LanePlace {
   /** what is sent now may have been sent before, by another worker or an earlier run */
   isCatchingUp = true;
-  private settledUpTo: number;
+  private notedUpTo: number;
   private readonly waiting = new Set<number>();
   private sent: { readonly seq: number; readonly atMs: number }[] = [];
 
   constructor(public readUpTo: number) {
-    this.settledUpTo = readUpTo;
+    this.notedUpTo = readUpTo;
   }
 
   read(seq: number): void {
@@ -26,15 +26,18 @@ export class LanePlace {
     return this.sent.length === 0;
   }
 
-  /** The place up to which everything was sent long enough ago, when it has moved. */
+  /** The place up to which everything was sent long enough ago, when the ledger does not have it yet. */
   settled(settleMs: number): number | undefined {
     const latestMs = performance.now() - settleMs;
     this.sent = this.sent.filter(({ atMs }) => atMs > latestMs);
     let place = this.readUpTo;
     for (const seq of this.waiting) place = Math.min(place, seq - 1);
     for (const { seq } of this.sent) place = Math.min(place, seq - 1);
-    if (place <= this.settledUpTo) return undefined;
-    this.settledUpTo = place;
-    return place;
+    return place > this.notedUpTo ? place : undefined;
+  }
+
+  /** The ledger has it. */
+  note(seq: number): void {
+    this.notedUpTo = Math.max(this.notedUpTo, seq);
   }
 }

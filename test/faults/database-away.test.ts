@@ -127,6 +127,27 @@ describe('the database away', function () {
     });
   });
 
+  it('the flow deployed a moment after PostgreSQL was restarted: what was sent is not sent again', async () => {
+    await rig.deploy(flow('deployed', database.connection));
+    await until(() => rig.status('in')?.text?.startsWith('connected') === true, 20_000);
+    const readings = Array.from({ length: COUNT }, (_, n) => numbered('deployed', n));
+    const published = publishAll(broker.port, 'deployed/P', readings, PER_SECOND);
+    await until(() => acked() >= COUNT / 6, 20_000);
+    await database.halt('fast');
+    await sleep(AWAY_MS);
+    await database.start();
+    await published;
+    await until(() => sent('deployed') >= COUNT, 60_000);
+    await rig.deploy(flow('deployed', database.connection));
+    const afterwards = numbered('deployed', COUNT);
+    await until(() => rig.status('in')?.text?.startsWith('connected') === true, 20_000);
+    await publishAll(broker.port, 'deployed/P', [afterwards], PER_SECOND);
+    await until(() => out('deployed').includes(afterwards.terminal), 20_000);
+    const again = out('deployed').length - 1;
+    tell('deployed after a restart', { published: COUNT + 1, arrived: COUNT + 1, duplicates: 0, 'sent again': again });
+    expect(out('deployed')).to.deep.equal([afterwards.terminal]);
+  });
+
   /** What an integrator would write by hand: core mqtt in, and a function that inserts each reading and says what failed. */
   const byHand = (): FlowNode[] => [
     { ...brokerNode(broker.port), clientid: 'by-hand', cleansession: false, sessionExpiry: '3600', autoConnect: true },

@@ -52,6 +52,19 @@ describe('the ledger node', () => {
     expect((await failureOf(before.keep(identification('s/2', 0)))).code).to.equal('ledger-closed');
   });
 
+  it('stays open at a deploy until who uses it has let go: what that one finishes is stored', async () => {
+    const flow = [config('ledger', { file: 'used.sqlite' })];
+    await rig.deploy(flow);
+    const ledger = await ledgerNode().ready();
+    const letGo = ledgerNode().use();
+    const deployed = rig.deploy(flow);
+    await new Promise((resolve) => setTimeout(resolve, 100));
+    expect(await ledger.keep(identification('s/1', 0))).to.deep.equal({ isNew: true });
+    letGo();
+    await deployed;
+    expect((await failureOf(ledger.keep(identification('s/2', 0)))).code).to.equal('ledger-closed');
+  });
+
   it('shares one ledger with another node of the same file', async () => {
     await rig.deploy([
       config('one', { file: 'shared.sqlite', durability: 'normal' }),

@@ -39,10 +39,12 @@ export interface FlowOptions {
   readonly topic: string;
   readonly output: 'single' | 'batches';
   readonly file: string;
+  /** readings of one conductor taken within this time are judged together, seconds */
+  readonly combineS?: number;
 }
 
 /** Every reading, finding and alert is kept in one SQLite ledger at full durability; alerts go out by core mqtt out. */
-export function flow({ port, sites, surprises, topic, output, file }: FlowOptions): FlowNode[] {
+export function flow({ port, sites, surprises, topic, output, file, combineS = 60 }: FlowOptions): FlowNode[] {
   const evidence = { frame: 'frame', network: 'network', ledger: 'ledger' };
   return [
     {
@@ -67,8 +69,8 @@ export function flow({ port, sites, surprises, topic, output, file }: FlowOption
       wires: [['screen'], []],
     },
     { id: 'screen', type: 'phaseloom-screen', ...evidence, wires: [['id'], []] },
-    { id: 'id', type: 'phaseloom-phase-id', ...evidence, wires: [['tie']] },
-    { id: 'tie', type: 'phaseloom-tie-check', ...evidence, passOn: true, wires: [['desk']] },
+    { id: 'id', type: 'phaseloom-phase-id', ...evidence, combineS, wires: [['tie']] },
+    { id: 'tie', type: 'phaseloom-tie-check', ...evidence, combineS, passOn: true, wires: [['desk']] },
     { id: 'desk', type: 'phaseloom-alert-desk', ledger: 'ledger', holdS: '0', perMinute: '100000', wires: [['out']] },
     { id: 'out', type: 'mqtt out', topic: `${topic}-alerts`, qos: '1', retain: 'false', broker: 'broker', wires: [] },
   ];
