@@ -97,10 +97,10 @@ export class Announcer {
   }
 
   private async serve(lane: Lane): Promise<void> {
-    const { nowUs, steadyUs, perMinute, send } = this.options;
+    const { steadyUs, perMinute, send } = this.options;
     const limit = this.budget(lane);
     this.poked.delete(lane);
-    const due = await this.lanes.claim(lane, limit, nowUs());
+    const due = await this.lanes.claim(lane, limit);
     if (due.length === limit) this.poked.add(lane);
     for (const delivery of due) {
       if (lane !== 'notice') this.sentAtUs.push(steadyUs());

@@ -6,7 +6,7 @@ export const LANES = ['notice', 'high', 'medium', 'low'] as const;
 export type Lane = (typeof LANES)[number];
 
 /** A transition that was taken and neither sent nor given back in this time is sent by another worker, or after a restart. */
-const LEASE_US = 5e6;
+const LEASE_MS = 5000;
 /** Looked at in one lane to say how many are held. */
 const COUNTED = 1000;
 
@@ -24,8 +24,8 @@ export class Lanes {
     return { destination: this.name(laneOf(alert)), key: alert.id, subject: alert.key, record: alert };
   }
 
-  claim(lane: Lane, limit: number, nowUs: number): Promise<readonly DueDelivery[]> {
-    return this.ledger.claimDue(this.name(lane), nowUs, limit, nowUs + LEASE_US);
+  claim(lane: Lane, limit: number): Promise<readonly DueDelivery[]> {
+    return this.ledger.claimDue(this.name(lane), limit, LEASE_MS);
   }
 
   sent(seq: number, nowUs: number): Promise<void> {

@@ -79,13 +79,8 @@ export class Carrier {
     try {
       while (this.again && !this.closed) {
         this.again = false;
-        const nowUs = this.ledger.clockUs();
-        const due = await this.ledger.claimDue(
-          this.settings.destination,
-          nowUs,
-          AT_ONCE,
-          nowUs + this.settings.leaseMs * 1000,
-        );
+        const { destination, leaseMs } = this.settings;
+        const due = await this.ledger.claimDue(destination, AT_ONCE, leaseMs);
         const answers = await Promise.all(due.map((d) => this.carry(d)));
         if (due.length > 0) {
           this.again = true;

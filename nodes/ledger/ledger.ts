@@ -197,8 +197,11 @@ export interface Ledger {
   clockUs(): number;
   /** Puts deliveries in the outbox; those already there (same destination and key) are left as they are. */
   enqueue(deliveries: readonly Delivery[]): Promise<void>;
-  /** The oldest waiting delivery of each subject of a destination that is due, oldest first, claimed until `claimUntilUs`. */
-  claimDue(destination: string, nowUs: number, limit: number, claimUntilUs: number): Promise<readonly DueDelivery[]>;
+  /**
+   * The oldest waiting delivery of each subject of a destination that is due, oldest first, claimed for so long. The lease begins when
+   * it is granted, by the clock of the store: however long the claim itself had to wait, all of it is left.
+   */
+  claimDue(destination: string, limit: number, leaseMs: number): Promise<readonly DueDelivery[]>;
   accepted(seq: number, atUs: number, answer: string): Promise<void>;
   failed(seq: number, error: string, retryAtUs: number): Promise<void>;
   /** Given up on: kept, marked, no longer in the way of its subject. */

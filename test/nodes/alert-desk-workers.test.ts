@@ -1,6 +1,3 @@
-import { mkdtempSync, rmSync } from 'node:fs';
-import { tmpdir } from 'node:os';
-import { join } from 'node:path';
 import { expect } from 'chai';
 import { conditionsOf } from '../../lib/alert-rules';
 import type { Alert } from '../../lib/records';
@@ -8,10 +5,11 @@ import { Announcer } from '../../nodes/alert-desk/announcer';
 import { Desk } from '../../nodes/alert-desk/desk';
 import { Lanes, laneOf } from '../../nodes/alert-desk/lanes';
 import type { Ledger } from '../../nodes/ledger/ledger';
-import { SqliteLedger } from '../../nodes/ledger/sqlite/sqlite-ledger';
+import { PostgresLedger } from '../../nodes/ledger/postgres/postgres-ledger';
+import { type PostgresServer, startPostgres } from '../kit/postgres';
 import { comparisonAt } from './alert-samples';
 
-/** Several workers of one desk, each with its own connection to the same ledger file, as several Node-RED processes have. */
+/** Several workers of one desk on one PostgreSQL ledger, each with connections of its own, as several Node-RED processes have. */
 const nowUs = () => Date.now() * 1000;
 const pause = (ms: number) => new Promise((r) => setTimeout(r, ms));
 
@@ -23,13 +21,12 @@ class Worker {
   constructor(
     readonly ledger: Ledger,
     sent: Alert[],
-    clock: () => number = nowUs,
   ) {
     const lanes = new Lanes(ledger, 'desk');
     const trouble = (cause: Error) => this.troubles.push(cause);
     this.announcer = new Announcer(lanes, {
       perMinute: 100_000,
-      nowUs: clock,
+      nowUs: () => ledger.clockUs(),
       steadyUs: () => performance.now() * 1000,
       send: (alert) => sent.push(alert),
       flood: () => undefined,
@@ -51,19 +48,25 @@ class Worker {
   }
 }
 
-describe('alert desk, several workers on one ledger', () => {
-  let folder: string;
+describe('alert desk, several workers on one ledger', function () {
+  this.timeout(60_000);
+  let server: PostgresServer;
+  let schemas = 0;
   const sent: Alert[] = [];
-  const worker = async (clock?: () => number) => {
-    const ledger = new SqliteLedger({ file: join(folder, 'ledger.sqlite') });
+  const openLedger = async () => {
+    const ledger = new PostgresLedger({ connection: server.connection, schema: `desk_${schemas}` });
     await ledger.open();
-    return new Worker(ledger, sent, clock);
+    return ledger;
   };
+  const worker = async () => new Worker(await openLedger(), sent);
+  before(async () => {
+    server = await startPostgres();
+  });
   beforeEach(() => {
-    folder = mkdtempSync(join(tmpdir(), 'phaseloom-desk-'));
+    schemas++;
     sent.length = 0;
   });
-  afterEach(() => rmSync(folder, { recursive: true, force: true }));
+  after(() => server?.stop());
 
   it('lose no transition of each other, and send each once, those of one alert in their order', async () => {
     const workers = [await worker(), await worker()];
@@ -91,8 +94,7 @@ describe('alert desk, several workers on one ledger', () => {
   });
 
   it('take over what a worker took and never sent', async () => {
-    const dead = new SqliteLedger({ file: join(folder, 'ledger.sqlite') });
-    await dead.open();
+    const dead = await openLedger();
     const lanes = new Lanes(dead, 'desk');
     const desk = new Desk(dead, {
       nowUs,
@@ -102,17 +104,14 @@ describe('alert desk, several workers on one ledger', () => {
       trouble: () => undefined,
     });
     for (const c of conditionsOf(comparisonAt(0, 'P', 'not-the-same-phase'))) await desk.condition(c);
-    expect((await lanes.claim('high', 10, nowUs())).length).to.equal(1);
+    const heir = await worker();
+    expect((await lanes.claim('high', 10)).length).to.equal(1);
     await dead.close();
-    const early = await worker();
-    early.announcer.poke();
+    heir.announcer.poke();
     await pause(200);
     expect(sent.length, 'not while it may still be sending').to.equal(0);
-    await early.close();
-    const late = await worker(() => nowUs() + 6e6);
-    late.announcer.poke();
     for (const end = Date.now() + 20_000; sent.length < 1 && Date.now() < end; ) await pause(20);
     expect(sent.map((a) => a.key)).to.deep.equal(['tie-mismatch:P']);
-    await late.close();
+    await heir.close();
   });
 });

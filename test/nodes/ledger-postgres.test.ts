@@ -3,6 +3,7 @@ import { mkdtempSync, readFileSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { expect } from 'chai';
+import pg from 'pg';
 import type { Trouble } from '../../nodes/kit/trouble';
 import type { LedgerNode } from '../../nodes/ledger/ledger';
 import { PostgresLedger } from '../../nodes/ledger/postgres/postgres-ledger';
@@ -80,6 +81,27 @@ describe('PostgreSQL', function () {
     await Promise.all(kept);
     await bench.ledger.keep(identification('s/4', 4));
     expect((await bench.ledger.records({})).records).to.have.length(5);
+    await bench.destroy();
+  });
+
+  it('gives a claim that had to wait its whole lease, by the clock of the server', async () => {
+    const bench = await make();
+    const { ledger, schema } = bench;
+    await ledger.enqueue([{ destination: 'd', key: 'k', subject: 's', record: identification('s/1', 0) }]);
+    const other = new pg.Client({ connectionString: server.connection });
+    await other.connect();
+    await other.query(
+      `begin; select pg_advisory_xact_lock(hashtext('phaseloom ledger'), hashtext('${schema}')); select pg_sleep(0.2)`,
+    );
+    const waiting = ledger.claimDue('d', 1, 2000);
+    await other.query('select pg_sleep(2.1)');
+    await other.query('rollback');
+    await other.end();
+    expect(await waiting).to.have.length(1);
+    const [left] = await server.sql(
+      `select due_at_us - (extract(epoch from clock_timestamp()) * 1e6)::bigint > 0 as held from ${schema}.delivery`,
+    );
+    expect(left).to.deep.equal({ held: true });
     await bench.destroy();
   });
 

@@ -146,7 +146,7 @@ for (const [name, make] of [
       await ledger.saveAlert(
         alert('k', 2, 20, { state: 'normal', active: false, transition: 'returned', from: [alarmed.id] }),
       );
-      const [due] = await ledger.claimDue('d', NOW, 1, NOW);
+      const [due] = await ledger.claimDue('d', 1, 30_000);
       await ledger.accepted(due!.seq, NOW, '200');
       expect(await ledger.letGo(30)).to.deep.equal({ letGo: 3, held: 1 });
       expect(await ids()).to.deep.equal([found.id]);

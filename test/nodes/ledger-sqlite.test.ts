@@ -101,6 +101,24 @@ describe('the SQLite ledger', () => {
     expect(seen).to.deep.equal([201, 201, 201, 201]);
   });
 
+  it('gives a claim that had to wait its whole lease', async () => {
+    let nowUs = 42e6;
+    bench = await make({ nowUs: () => nowUs });
+    const { ledger, file } = bench;
+    await ledger.enqueue([{ destination: 'd', key: 'k', subject: 's', record: identification('s/1', 0) }]);
+    const other = new DatabaseSync(file);
+    other.exec('begin immediate');
+    const waiting = ledger.claimDue('d', 1, 5000);
+    await until(async () => (await ledger.health()).error !== '');
+    nowUs += 60e6;
+    other.exec('rollback');
+    other.close();
+    expect(await waiting).to.have.length(1);
+    expect(await ledger.claimDue('d', 1, 5000), 'claimed by the first').to.deep.equal([]);
+    nowUs += 5e6;
+    expect(await ledger.claimDue('d', 1, 5000)).to.have.length(1);
+  });
+
   it('writes down what took the place of what, and what a finding rests on', async () => {
     bench = await make({ nowUs: () => 42 });
     const { ledger, file } = bench;

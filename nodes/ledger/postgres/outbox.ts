@@ -36,12 +36,15 @@ export async function enqueue(client: Client, deliveries: readonly Delivery[], n
 }
 
 /** What another holds at this moment is passed over: two never claim the same. */
-export async function claimDue(client: Client, destination: string, nowUs: number, limit: number, untilUs: number) {
+export async function claimDue(client: Client, destination: string, limit: number, leaseMs: number) {
   const { rows } = await client.query<Row>(
-    `with due as (select seq from delivery where destination = $1 and state = 'waiting' and is_head = 1 and due_at_us <= $2
-       order by seq limit $3 for update skip locked)
-     update delivery set due_at_us = $4, attempts = attempts + 1 from due where delivery.seq = due.seq returning delivery.*`,
-    [storable(destination), nowUs, limit, untilUs],
+    `with clock as materialized (select (extract(epoch from clock_timestamp()) * 1e6)::bigint as now_us),
+     due as (select seq from delivery, clock
+       where destination = $1 and state = 'waiting' and is_head = 1 and due_at_us <= now_us
+       order by seq limit $2 for update of delivery skip locked)
+     update delivery set due_at_us = now_us + $3, attempts = attempts + 1 from due, clock
+     where delivery.seq = due.seq returning delivery.*`,
+    [storable(destination), limit, Math.round(leaseMs * 1000)],
   );
   return rows.sort((a, b) => a.seq - b.seq).map(opened);
 }

@@ -173,8 +173,8 @@ export class PostgresLedger implements Ledger {
   clockUs(): number {
     return this.serverClock.nowUs();
   }
-  claimDue(destination: string, nowUs: number, limit: number, claimUntilUs: number) {
-    return this.writeAlone(1, (client) => outbox.claimDue(client, destination, nowUs, limit, claimUntilUs));
+  claimDue(destination: string, limit: number, leaseMs: number) {
+    return this.writeAlone(1, (client) => outbox.claimDue(client, destination, limit, leaseMs));
   }
   accepted(seq: number, atUs: number, answer: string) {
     return this.writeAlone(1, (client) => outbox.end(client, seq, { state: 'accepted', atUs, answer, error: null }));

@@ -67,9 +67,10 @@ export class Outbox {
     }
   }
 
-  claimDue(destination: string, nowUs: number, limit: number, claimUntilUs: number): DueDelivery[] {
+  claimDue(destination: string, limit: number, leaseMs: number): DueDelivery[] {
+    const nowUs = this.nowUs();
     const due = this.due.all(destination, nowUs, limit) as unknown as Row[];
-    for (const { seq } of due) this.claim.run(claimUntilUs, seq);
+    for (const { seq } of due) this.claim.run(nowUs + Math.round(leaseMs * 1000), seq);
     return due.map((row) => ({ ...opened(row), attempts: row.attempts + 1 }));
   }
 

@@ -156,8 +156,8 @@ export class SqliteLedger implements Ledger {
   clockUs(): number {
     return this.nowUs();
   }
-  claimDue(destination: string, nowUs: number, limit: number, claimUntilUs: number) {
-    return this.write(1, (parts) => parts.outbox.claimDue(destination, nowUs, limit, claimUntilUs), true);
+  claimDue(destination: string, limit: number, leaseMs: number) {
+    return this.write(1, (parts) => parts.outbox.claimDue(destination, limit, leaseMs), true);
   }
   accepted(seq: number, atUs: number, answer: string) {
     return this.write(1, (parts) => parts.outbox.accepted(seq, atUs, answer));
