@@ -1,5 +1,14 @@
 /** Short lines of what the ledger has just taken in, for people who watch the terminal. */
-import type { Alert, Comparison, Identification, PhaseloomRecord, Rejection, Rotation } from '../../lib/records';
+import type {
+  Alert,
+  Comparison,
+  Identification,
+  PhaseloomRecord,
+  Plan,
+  Rejection,
+  Rotation,
+  Trace,
+} from '../../lib/records';
 
 /** A line worth printing, or undefined for what goes as it should. */
 export function lineOf(record: PhaseloomRecord): string | undefined {
@@ -8,6 +17,8 @@ export function lineOf(record: PhaseloomRecord): string | undefined {
   if (record.kind === 'identification') return identificationLine(record);
   if (record.kind === 'rotation') return rotationLine(record);
   if (record.kind === 'rejection') return rejectionLine(record);
+  if (record.kind === 'trace') return traceLine(record);
+  if (record.kind === 'plan') return planLine(record);
   return undefined;
 }
 
@@ -35,6 +46,34 @@ function rejectionLine(r: Rejection): string {
   const { what, expected } = r.problems[0]!;
   return line('rejected', `${r.terminal ?? r.source}, ${words(r.stage)}: ${what}; right would be: ${expected}`);
 }
+
+/** What the trace offers, else what it suspects; where to read next only while something is suspected and not settled. */
+function traceLine({ feeder, corrections, suspects, suggestions }: Trace): string | undefined {
+  const [offered] = corrections;
+  if (offered) {
+    const { section, change, probability } = offered.cause;
+    const labels = offered.labels.map((l) => l.section).join(', ');
+    return line(
+      'trace',
+      `${feeder}: crossing at ${section}, ${change} (${percent(probability)}); labels to correct: ${labels}`,
+    );
+  }
+  const [suspect] = suspects;
+  if (!suspect) return undefined;
+  const where = suspect.sections.map((s) => s.section).join(' or ');
+  const next = suggestions[0] ? `; a reading at ${suggestions[0].terminals.join(', ')} tells most` : '';
+  return line('trace', `${feeder}: crossing suspected at ${where} (${percent(suspect.mass)})${next}`);
+}
+
+function planLine({ feeder, before, after, aim, moves }: Plan): string {
+  const told = moves.map((m) => `${m.id} ${m.from.join(' ')} to ${m.to.join(' ')}`).join(', ');
+  return line(
+    'plan',
+    `${feeder}: unbalance ${before.toFixed(1)}, then ${after.toFixed(1)} ${aim.unit}, by ${told || 'no move'}`,
+  );
+}
+
+const percent = (p: number): string => `${Math.round(100 * p)} %`;
 
 export const words = (code: string): string => code.replaceAll('-', ' ');
 

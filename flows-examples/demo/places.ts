@@ -43,6 +43,11 @@ export const PLACES: readonly Place[] = [
   mv('F3/S121', '646', 'BC'),
   mv('F3/S124', '611', 'C'),
   mv('F3/S125', '652', 'A'),
+  mv('F3/S126', '684', 'A'),
+  // Nobody goes there in the story.
+  mv('F3/S110', '670', 'ABC'),
+  mv('F3/S122', '645', 'BC'),
+  mv('F3/S127', '675', 'B'),
   neighbour('F7/R17', '632', 'ABC'),
   neighbour('F7/R23', '670', 'BCA'),
   neighbour('F7/R31', '671', 'ACB'),
@@ -71,3 +76,9 @@ export function voltageOf(place: Place, conductor: number): Voltage {
 export const truePhase: ReadonlyMap<string, Phase> = new Map(
   PLACES.flatMap((place) => place.phases.map((phase, k) => [terminalOf(place, k), phase] as const)),
 );
+
+/** The phase that is really on the planted lateral, by section of the feeder. */
+export const trueOn: ReadonlyMap<string, Phase> = new Map([
+  ['F3/chapel-1', 'A'],
+  ['F3/chapel-2', 'A'],
+]);

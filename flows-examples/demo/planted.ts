@@ -30,7 +30,7 @@ function openPoint(
 
 /** Terminals whose record is wrong and whose readings show it. */
 export const WRONG_RECORDS: readonly string[] = [
-  'quillmere/F3/S125/1',
+  ...['S125', 'S126'].map((site) => `quillmere/F3/${site}/1`),
   ...['1', '2', '3'].map((k) => `quillmere/F7/R23/${k}`),
   ...['2', '3'].map((k) => `quillmere/F7/R31/${k}`),
 ];

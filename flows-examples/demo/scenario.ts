@@ -41,6 +41,8 @@ export const VISITS: readonly Visit[] = [
   relative('quillmere/F3/S115', 'crew 1', first),
   utc('quillmere/F7/R23', 'crew 2', second),
   relative('quillmere/F3/S121', 'crew 2', second),
+  // The feeder trace names this pole: one site of a lateral cannot tell a crossing from tags in the wrong order.
+  relative('quillmere/F3/S126', 'crew 1', first),
   utc('quillmere/F3/S107', 'crew 1', first),
   utc('quillmere/F7/R31', 'crew 2', second),
   utc('quillmere/F3/S112', 'crew 1', first),

@@ -75,7 +75,7 @@ function whereToLook(httpUrl: string, brokerUrl: string, pmuPort: number): void 
       '',
       `  board           ${httpUrl}/phaseloom/`,
       `  editor          ${httpUrl}/`,
-      `  records         ${httpUrl}/records?kind=identification   (comparison, rotation, alert, rejection, reading)`,
+      `  records         ${httpUrl}/records?kind=identification   (comparison, rotation, trace, plan, alert, rejection, reading)`,
       `  outside system  ${httpUrl}/outside-system   what it was handed`,
       `  broker          ${brokerUrl}   phaseloom-demo/readings/#, phaseloom-demo/samples/#`,
       `  synchrophasors  tcp://127.0.0.1:${pmuPort}   IEEE C37.118.2, IDCODE 101`,

@@ -3,12 +3,21 @@ import { existsSync } from 'node:fs';
 import { join } from 'node:path';
 import { wrap180 } from '../../lib/angle';
 import { parseInstant } from '../../lib/instant';
-import type { Alert, Comparison, Identification, PhaseloomRecord, Reading, Rejection } from '../../lib/records';
+import type {
+  Alert,
+  Comparison,
+  Identification,
+  PhaseloomRecord,
+  Plan,
+  Reading,
+  Rejection,
+  Trace,
+} from '../../lib/records';
 import type { Ledger } from '../../nodes/ledger/ledger';
 import { SqliteLedger } from '../../nodes/ledger/sqlite/sqlite-ledger';
 import { ROOT } from './embedded';
 import { short, words } from './narrator';
-import { truePhase } from './places';
+import { trueOn, truePhase } from './places';
 import { OPEN_POINTS } from './planted';
 import { SIGNAL_TERMINALS, trueAngleDeg, trueVoltageV } from './signals';
 
@@ -32,6 +41,10 @@ export async function summary(ledger: Ledger): Promise<string[]> {
     ...terminals(found),
     '',
     ...openPoints(compared),
+    '',
+    ...traces(await all<Trace>(ledger, 'trace')),
+    '',
+    ...plans(await all<Plan>(ledger, 'plan')),
     '',
     'SIGNALS: readings of samples and of synchrophasors, and how far the worst one is from the truth',
     ...table([['terminal', 'instrument', 'readings', 'angle off', 'voltage off'], ...(await signals(ledger))]),
@@ -79,6 +92,53 @@ function openPoints(compared: readonly Comparison[]): string[] {
   });
   return ['OPEN POINTS', ...table([['open point', 'verdict', 'landed', 'truth', ''], ...rows])];
 }
+
+function traces(found: readonly Trace[]): string[] {
+  const labels = found.flatMap((t) =>
+    t.corrections.flatMap((c) => c.labels.map((label) => ({ label, cause: c.cause }))),
+  );
+  const rows = labels.map(({ label, cause }) => [
+    label.section,
+    label.recorded.join(' '),
+    label.phases.join(' '),
+    percent(label.probability),
+    trueOn.get(label.section) ?? '',
+    `${cause.change} at ${cause.section}`,
+  ]);
+  return [
+    'FEEDER TRACE, labels to correct',
+    ...(rows.length === 0
+      ? ['  none']
+      : table([['section', 'record', 'found', 'probability', 'truth', 'most probably'], ...rows])),
+    ...found.map(({ feeder, coverage: c, suggestions }) => {
+      const next = suggestions.map((s) => s.section).join(', ');
+      return `  ${short(feeder)}: ${c.settled} of ${c.sections} sections settled, ${c.measured} of them read; next: ${next || 'nothing'}`;
+    }),
+  ];
+}
+
+function plans(found: readonly Plan[]): string[] {
+  const rows = found.flatMap((p) =>
+    p.moves.map((m) => [
+      String(m.order),
+      `${m.what} ${m.id}`,
+      m.from.join(' '),
+      m.to.join(' '),
+      figure(m.unbalance, p),
+      m.state,
+    ]),
+  );
+  return [
+    'LOAD PLAN',
+    ...(rows.length === 0 ? ['  none'] : table([['', 'move', 'from', 'to', 'leaves', 'state'], ...rows])),
+    ...found.map(
+      (p) =>
+        `  ${short(p.feeder)}: before ${figure(p.before, p)}, after ${figure(p.after, p)}, no plan below ${p.bound === null ? 'unknown' : figure(p.bound, p)}`,
+    ),
+  ];
+}
+
+const figure = (x: number, { aim }: Plan): string => `${x.toFixed(2)} ${aim.unit}`;
 
 /** Of each terminal that a recorder or a phasor measurement unit watches: how many readings, and the worst deviations. */
 async function signals(ledger: Ledger): Promise<string[][]> {

@@ -12,6 +12,7 @@ import {
 } from './evidence';
 import type { Feeder, PlacedTerminal } from './model';
 import { image, STATES } from './permutation';
+import { upstreamTurnDeg } from './upstream';
 
 export interface FromRecords {
   readonly rates?: FaultRates;
@@ -19,6 +20,8 @@ export interface FromRecords {
   readonly grossErrorRate?: number;
   /** which of the feeder's phases the identifications' angles count from: 0, 1, 2 */
   readonly zeroPhase?: number;
+  /** vector groups passed from the reference of an identification to its terminal; left out or undefined: none above the feeder's source */
+  readonly pathOf?: (i: Identification) => readonly string[] | undefined;
 }
 
 /** What leaves an angle usable as evidence, though it alone decides nothing. */
@@ -47,16 +50,18 @@ export const isEvidence = (i: Identification): boolean =>
 export function evidenceFrom(
   feeder: Feeder,
   identifications: Iterable<Identification>,
-  { rates = FAULT_RATES, grossErrorRate = 0.005, zeroPhase = 0 }: FromRecords = {},
+  { rates = FAULT_RATES, grossErrorRate = 0.005, zeroPhase = 0, pathOf }: FromRecords = {},
 ): SiteEvidence[] {
   const sites = new Map<string, { section: number; from: string[]; conductors: ConductorEvidence[] }>();
   for (const i of newestOfTerminal(identifications).values()) {
     const place = feeder.terminals.get(i.terminal);
     if (!place || !isEvidence(i)) continue;
+    const upstream = upstreamTurnDeg(feeder, place.section, pathOf?.(i) ?? []);
+    if (upstream === undefined) continue;
     const key = `${place.section} ${place.site}`;
     const site = sites.get(key) ?? { section: place.section, from: [], conductors: [] };
     site.from.push(i.id);
-    const turn = -120 * zeroPhase + oppositeDeg(place, i);
+    const turn = -120 * zeroPhase + oppositeDeg(place, i) + upstream;
     site.conductors.push({
       conductor: place.conductor,
       slots: slotLikelihood(i.angleDeg! + turn, i.sdDeg!, grossErrorRate),

@@ -7,7 +7,8 @@ import type { Feeder } from '../../lib/feeder/model';
 import type { FeederTrace } from '../../lib/feeder/trace';
 import type { Frame } from '../../lib/frame';
 import { stampOf } from '../../lib/frame';
-import type { Correction, Finding, PhaseloomRecord, Trace } from '../../lib/records';
+import type { Network } from '../../lib/network';
+import type { Correction, Finding, Identification, PhaseloomRecord, Trace } from '../../lib/records';
 import { Holder } from '../kit/holder';
 import { keep, type LedgerHandle, patiently } from '../kit/kept-readings';
 import type { Sharing } from '../kit/sharing';
@@ -21,6 +22,7 @@ export interface DeskSettings {
   /** where the CIM file of the one feeder keeps its phases */
   readonly places: CimPlaces | undefined;
   readonly frame: Frame;
+  readonly network: Network | undefined;
   readonly ledger: LedgerHandle | undefined;
   /** how long changes are gathered before a feeder is traced */
   readonly gatherMs: number;
@@ -40,6 +42,12 @@ const PAGE = 5000;
 const isEvidence = (record: PhaseloomRecord): record is Finding =>
   ['identification', 'rotation', 'comparison'].includes(record.kind);
 
+/** As the identification itself had it: the terminal's own path, else the one of its reference. */
+const pathFrom =
+  ({ frame, network }: DeskSettings) =>
+  ({ terminal, reference }: Identification) =>
+    network?.terminals.get(terminal)?.path ?? frame.references.find((r) => r.id === reference)?.path;
+
 export class FeederDesk {
   private readonly drawers = new Map<string, Drawer>();
   private readonly recalled: Promise<void>;
@@ -57,7 +65,12 @@ export class FeederDesk {
           `feeder ${feeder.id} has the phases ${feeder.phases.join(', ')}; expected the frame's ${frame.phases.join(', ')}`,
         );
       }
-      const file = new CaseFile(feeder, { zeroPhase, grossErrorRate: frame.grossErrorRate, frame: stampOf(frame) });
+      const file = new CaseFile(feeder, {
+        zeroPhase,
+        grossErrorRate: frame.grossErrorRate,
+        frame: stampOf(frame),
+        pathOf: pathFrom(settings),
+      });
       this.drawers.set(feeder.id, { file, run: undefined, said: undefined, timer: undefined });
     }
     this.recalled = this.recall().catch((cause) => settings.failed(cause));

@@ -70,7 +70,7 @@ function run(
   RED: NodeAPI,
   node: Node,
   light: StatusLight,
-  { frame, ledger }: Evidence,
+  { frame, network, ledger }: Evidence,
   { feeders, places, gatherMs }: Fed & { readonly gatherMs: number },
 ): void {
   light.show('grey', 'ring', RED._(`${node.type}.status.waiting`));
@@ -79,6 +79,7 @@ function run(
     feeders,
     places,
     frame,
+    network,
     ledger,
     gatherMs,
     traced: (trace) => {
