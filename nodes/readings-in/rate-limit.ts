@@ -1,7 +1,8 @@
 /**
  * At most so many readings a minute of one topic or instrument. Counted by when they were taken, so that what a broker kept during an
  * outage is not turned aside for coming all at once. What is over the limit becomes part of the rejection of its message, which is
- * stored before the message is acknowledged: turned aside, told, never lost silently.
+ * stored before the message is acknowledged: turned aside, told, never lost silently. A reading counts once, however often its message
+ * is delivered.
  */
 import type { Problem, Reading } from '../../lib/records';
 import type { Arrival, Taken } from './arrival';
@@ -9,13 +10,15 @@ import { refusal } from './refusal';
 
 export type LimitBy = 'topic' | 'instrument';
 
-/** Minutes of publishers remembered; the oldest go first. */
-const REMEMBERED = 20_000;
+/** Readings remembered; the oldest minutes of publishers go first. */
+const REMEMBERED = 100_000;
 /** yyyy-mm-ddThh:mm of an instant in UTC */
 const MINUTE_LENGTH = 16;
 
 export class RateLimit {
-  private readonly counts = new Map<string, number>();
+  /** ids of the readings within the limit, by minute and publisher */
+  private readonly within = new Map<string, Set<string>>();
+  private remembered = 0;
 
   constructor(
     private readonly perMinute: number,
@@ -28,7 +31,7 @@ export class RateLimit {
     const problems: Problem[] = [];
     for (const [i, reading] of taken.readings.entries()) {
       const who = this.publisherOf(reading, arrival);
-      if (this.fits(who, reading.takenAt.slice(0, MINUTE_LENGTH))) readings.push(reading);
+      if (this.fits(who, reading)) readings.push(reading);
       else problems.push(this.problem(who, reading, taken.readings.length > 1 ? `/${i}` : ''));
     }
     if (problems.length === 0) return taken;
@@ -40,13 +43,23 @@ export class RateLimit {
     return this.by === 'instrument' && instrument ? `instrument ${instrument.id}` : `topic ${topic}`;
   }
 
-  private fits(who: string, minute: string): boolean {
-    const key = `${minute} ${who}`;
-    const count = this.counts.get(key) ?? 0;
-    if (count >= this.perMinute) return false;
-    this.counts.set(key, count + 1);
-    if (this.counts.size > REMEMBERED) this.counts.delete(this.counts.keys().next().value!);
+  private fits(who: string, { id, takenAt }: Reading): boolean {
+    const key = `${takenAt.slice(0, MINUTE_LENGTH)} ${who}`;
+    const ids = this.within.get(key) ?? new Set();
+    if (ids.has(id)) return true;
+    if (ids.size >= this.perMinute) return false;
+    this.within.set(key, ids.add(id));
+    this.remembered++;
+    this.forgetOldest();
     return true;
+  }
+
+  private forgetOldest(): void {
+    for (const [key, ids] of this.within) {
+      if (this.remembered <= REMEMBERED || this.within.size === 1) return;
+      this.within.delete(key);
+      this.remembered -= ids.size;
+    }
   }
 
   private problem(who: string, { takenAt }: Reading, at: string): Problem {

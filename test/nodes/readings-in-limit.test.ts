@@ -100,6 +100,16 @@ describe('the limit of one publisher', function () {
     expect(problems[0]!.what).to.match(/^instrument P-1: more than 5 readings/);
   });
 
+  it('a reading that is delivered again counts once, and is not turned aside', async () => {
+    await deploy({ perMinute: String(LIMIT) });
+    for (const n of [0, 1, 2, 0, 1, 2, 0, 3, 4, 1]) await publish('a', made(n));
+    for (let i = 0; i < 400 && rig.node('in').counters().acked < 10; i++) await pause();
+    expect(rig.node('in').counters()).to.include({ acked: 10, stored: 5, duplicates: 5, rejected: 0 });
+    await publish('a', made(5));
+    const [over] = await rig.until('bad', 1, 20_000);
+    expect(over!.payload.problems[0].code).to.equal('rate-exceeded');
+  });
+
   it('what was taken over several minutes passes though it comes all at once, as after an outage', async () => {
     await deploy({ perMinute: LIMIT });
     await Promise.all(
