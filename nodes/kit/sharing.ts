@@ -44,7 +44,7 @@ export interface Sharing {
   leave(scope: string, holder: string): Promise<void>;
   /** Claims of a scope that nobody has held for a time. */
   lapsed(scope: string, forMs: number): Promise<readonly string[]>;
-  /** There is no such claim any more. */
+  /** Nobody need look for the holder of this claim any more; who wants it may have it. */
   forget(scope: string, name: string): Promise<void>;
   /** Readings of some lanes (doors) after a place in each, in the order of storing. */
   readingsOfLanes(places: readonly LanePlace[], limit: number): Promise<readonly LaneReading[]>;

@@ -1,8 +1,10 @@
 /**
  * Sessions that workers which are gone left at the broker. A broker goes on handing messages to a session that nobody reads, and when that
  * session runs out some brokers throw them away; so a worker that lives reads them to their end and lets the broker forget the session.
+ * A worker that comes back takes its session by connecting: who has it loses the connection, and does not open it again.
  */
-import { Holder, LEASE_MS } from '../kit/holder';
+import { Backoff } from '../kit/backoff';
+import { Holder } from '../kit/holder';
 import type { Sharing } from '../kit/sharing';
 import type { Session } from './session';
 
@@ -15,6 +17,8 @@ const READ_MS = 5000;
 const CALM_TICKS = 3;
 /** Then what was under way has this long to come. */
 const REST_MS = 3000;
+/** A session whose owner took it, and whose owner again seems gone, is left alone for longer each time: it may be there and not say so. */
+const LEFT_ALONE = { firstMs: 30_000, mostMs: 900_000, stableMs: Number.POSITIVE_INFINITY };
 
 export interface AdoptionOptions {
   /** what the workers have in common: door and broker */
@@ -45,6 +49,7 @@ export class Adoption {
   private lookedMs = 0;
   private closed = false;
   private ticking: Promise<void> | undefined;
+  private readonly leftAlone = new Map<string, { readonly backoff: Backoff; untilMs: number }>();
 
   constructor(
     private readonly sharing: Sharing,
@@ -88,29 +93,36 @@ export class Adoption {
     if (this.closed) return;
     if (this.adopted) return this.goOn(this.adopted);
     if (performance.now() - this.lookedMs < LOOK_MS) return;
-    this.lookedMs = performance.now();
+    const nowMs = performance.now();
+    this.lookedMs = nowMs;
     const lapsed = await this.sharing.lapsed(this.options.scope, GONE_AFTER_MS);
-    const clientId = lapsed.find((name) => name !== this.options.clientId);
+    const mayRead = (name: string) =>
+      name !== this.options.clientId && nowMs >= (this.leftAlone.get(name)?.untilMs ?? 0);
+    const clientId = lapsed.find(mayRead);
     if (clientId !== undefined) await this.adopt(clientId);
   }
 
   private async adopt(clientId: string): Promise<void> {
     const holder = this.holderOf(clientId);
     await holder.start();
-    if (!holder.holds(clientId) || this.closed) return holder.close();
+    if (!holder.holds(clientId) || this.closed) return holder.close({ keepsClaims: true });
     const nowMs = performance.now();
     const session = this.options.open(clientId);
     this.adopted = { clientId, session, holder, sinceMs: nowMs, lastReadMs: nowMs, calmTicks: 0, leftMs: undefined };
-    session.start();
+    session.start({ isBorrowed: true });
     this.options.note(`reading on for ${clientId}, whose worker is gone`);
   }
 
   private async goOn(adopted: Adopted): Promise<void> {
     const { session, holder, clientId } = adopted;
-    // Its worker is back and the broker let go of us, or the claim is lost: the session belongs to somebody else.
-    const isCut = session.facts.connects > 0 && ['waiting', 'connecting'].includes(session.state);
-    if (isCut || !holder.holds(clientId)) return this.giveUp();
     const nowMs = performance.now();
+    if (session.state === 'ended') {
+      const { backoff } = this.leftAlone.get(clientId) ?? { backoff: new Backoff(LEFT_ALONE) };
+      this.leftAlone.set(clientId, { backoff, untilMs: nowMs + backoff.next(0) });
+      this.options.note(`no longer reading for ${clientId}: ${session.lastError || 'the ledger takes nothing'}`);
+      return this.giveUp();
+    }
+    if (!holder.holds(clientId)) return this.giveUp();
     adopted.calmTicks = this.options.isBusy() || session.state !== 'connected' ? 0 : adopted.calmTicks + 1;
     if (adopted.leftMs === undefined) {
       if (nowMs - adopted.sinceMs < READ_MS || adopted.calmTicks < CALM_TICKS) return;
@@ -119,18 +131,19 @@ export class Adoption {
     } else if (nowMs - Math.max(adopted.leftMs, adopted.lastReadMs) > REST_MS && adopted.calmTicks > 0) {
       this.adopted = undefined;
       await session.end(true);
+      await holder.close({ keepsClaims: true });
       await this.sharing.forget(this.options.scope, clientId);
-      await holder.close();
       this.options.note(`the session of ${clientId} was read to its end`);
     }
   }
 
+  /** The claim lapses: its worker takes it when it is back, and another looks after the session when it is not. */
   private async giveUp(): Promise<void> {
     const { adopted } = this;
     this.adopted = undefined;
     if (!adopted) return;
     await adopted.session.end(false);
-    await adopted.holder.close();
+    await adopted.holder.close({ keepsClaims: true });
   }
 
   private holderOf(clientId: string): Holder {
@@ -142,6 +155,3 @@ export class Adoption {
     });
   }
 }
-
-/** From the death of a worker until another reads its session. */
-export const ADOPTED_WITHIN_MS = LEASE_MS + GONE_AFTER_MS + LOOK_MS + TICK_MS;

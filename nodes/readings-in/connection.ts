@@ -71,10 +71,6 @@ export class Connection {
     goOn?.();
   }
 
-  get isParked(): boolean {
-    return this.parked !== undefined;
-  }
-
   /** Says goodbye and waits until it is said, for a few seconds at most. `endSession`: the broker need not keep it (MQTT 5). */
   async end(endSession = false): Promise<void> {
     const wasOpen = this.isOpen;

@@ -40,6 +40,7 @@ export class Session implements ConnectionListener {
   private retry: NodeJS.Timeout | undefined;
   private readonly backoff = new Backoff();
   private shortLived = 0;
+  private isBorrowed = false;
   private readonly warnings: Warnings;
 
   constructor(
@@ -52,7 +53,9 @@ export class Session implements ConnectionListener {
     this.warnings = new Warnings((text) => listener.warn(text));
   }
 
-  start(): void {
+  /** @param options isBorrowed: another's session; a connection that is lost is not opened again, for its owner may have it */
+  start({ isBorrowed = false } = {}): void {
+    this.isBorrowed = isBorrowed;
     const before = this.memory.recall();
     if (before && (before.clientId !== this.wanted.clientId || before.broker !== this.wanted.broker)) {
       this.warnings.give(
@@ -140,7 +143,7 @@ export class Session implements ConnectionListener {
 
   /** The ledger is not coming back soon: leave, and let the broker keep the messages. */
   overstayed(): void {
-    this.state = 'standing-back';
+    this.state = this.isBorrowed ? 'ended' : 'standing-back';
     const connection = this.connection;
     this.connection = undefined;
     connection?.end();
@@ -150,11 +153,11 @@ export class Session implements ConnectionListener {
     if (connection !== this.connection || this.state === 'ended') return;
     const lastedMs = this.state === 'connected' ? performance.now() - connection.openedAtMs : 0;
     const wasUp = this.state === 'connected';
-    this.noticeRivals(why, takenOver, lastedMs);
+    if (!this.isBorrowed) this.noticeRivals(why, takenOver, lastedMs);
     this.lastError = why;
-    this.state = 'waiting';
+    this.state = this.isBorrowed ? 'ended' : 'waiting';
     if (wasUp) this.listener.note(`connection to the broker lost: ${why}`);
-    this.retry = setTimeout(() => this.open(), this.backoff.next(lastedMs));
+    if (!this.isBorrowed) this.retry = setTimeout(() => this.open(), this.backoff.next(lastedMs));
   }
 
   private open(): void {
@@ -163,8 +166,8 @@ export class Session implements ConnectionListener {
       this.connection = new Connection(this.url, this.options, this);
     } catch (cause) {
       this.lastError = (cause as Error).message;
-      this.state = 'waiting';
-      this.retry = setTimeout(() => this.open(), this.backoff.next(0));
+      this.state = this.isBorrowed ? 'ended' : 'waiting';
+      if (!this.isBorrowed) this.retry = setTimeout(() => this.open(), this.backoff.next(0));
     }
   }
 

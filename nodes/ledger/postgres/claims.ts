@@ -72,5 +72,5 @@ export async function lapsed(client: Client, scope: string, forMs: number): Prom
 }
 
 export async function forget(client: Client, scope: string, name: string): Promise<void> {
-  await client.query('delete from claim where scope = $1 and name = $2', [scope, name]);
+  await client.query("update claim set holder = '', until_us = 0 where scope = $1 and name = $2", [scope, name]);
 }

@@ -41,7 +41,6 @@ export class PostgresSharing implements Sharing {
     return this.ask(({ pool }) => claims.lapsed(pool, scope, forMs));
   }
   forget(scope: string, name: string) {
-    this.prepared.clear();
     return this.ask(({ pool }) => claims.forget(pool, scope, name));
   }
   readingsOfLanes(places: readonly LanePlace[], limit: number) {
