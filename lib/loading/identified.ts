@@ -26,6 +26,8 @@ export interface Identified {
   readonly byReadings: ReadonlySet<string>;
   /** identifications used */
   readonly from: readonly string[];
+  /** the least of their probabilities; left out when none is used */
+  readonly leastProbability?: number;
   /** what the readings prove but the feeder cannot have, in sentences */
   readonly problems: readonly string[];
 }
@@ -46,8 +48,10 @@ export function withIdentifications(document: LoadingDocument, identifications: 
     found.byReadings.add(load.id);
     return { ...load, phases };
   });
-  const { byReadings, from, problems } = found;
-  return { document: { ...turned.document, loads }, byReadings, from: [...from].sort(), problems };
+  const { byReadings, used, problems } = found;
+  const least = used.size === 0 ? {} : { leastProbability: Math.min(...used.values()) };
+  const from = [...used.keys()].sort();
+  return { document: { ...turned.document, loads }, byReadings, from, ...least, problems };
 }
 
 function isPresent({ feeder }: Loading, { section }: LoadEntry, phase: string): boolean {
@@ -76,7 +80,8 @@ function turnLaterals(loading: Loading, found: Found): Loading {
 /** Gathers which loads are proven, by which records, and what could not be taken. */
 class Found {
   readonly byReadings = new Set<string>();
-  readonly from = new Set<string>();
+  /** id and probability of the identifications that count */
+  readonly used = new Map<string, number>();
   readonly problems: string[] = [];
 
   constructor(private readonly proven: ReadonlyMap<string, Identification>) {}
@@ -98,7 +103,7 @@ class Found {
       );
       return undefined;
     }
-    for (const f of found) this.from.add(f.id);
+    for (const f of found) this.used.set(f.id, f.probability);
     return phases;
   }
 }

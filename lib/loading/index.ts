@@ -1,6 +1,7 @@
 /** Load by phase at every section, and the moves that balance it. */
 
 export { applied, type UnitMove } from './applied';
+export * from './curve';
 export { LoadEntrySchema, type LoadingRead, LoadingSchema, readLoading } from './document';
 export { followUp } from './follow-up';
 export { type FromFeeder, loadingFromFeeder } from './from-feeder';

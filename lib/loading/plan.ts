@@ -254,37 +254,3 @@ export function planAt(loading: Loading, options: ProblemOptions, at: Int32Array
   const search = new Search(makeProblem(loading, options), { ...options, nowMs: () => 0, timeS: 0, seed: 0 });
   return search.replaced(at);
 }
-
-export interface CurvePoint {
-  readonly moves: number;
-  readonly unbalance: number;
-  readonly bound: number | null;
-  readonly proven: boolean;
-  /** what always taking the best next move reaches with so many: the peer */
-  readonly greedy: number;
-}
-
-/** What 0, 1, 2 .. moves can do at best. Ends early when more moves bring nothing. Never worse than greedy's own curve. */
-export async function moveCurve(
-  loading: Loading,
-  mostMoves: number,
-  options: Omit<SearchOptions, 'aim' | 'from'>,
-): Promise<CurvePoint[]> {
-  const points: CurvePoint[] = [];
-  let from: Int32Array | undefined;
-  for (let moves = 0; moves <= mostMoves && !options.stopped?.(); moves++) {
-    const aim = { kind: 'best', moves } as const;
-    const plan = await planMoves(loading, { ...options, aim, ...(from ? { from } : {}) });
-    from = plan.at;
-    const { after: unbalance, bound, proven } = plan;
-    points.push({ moves, unbalance, bound, proven, greedy: greedyAlone(plan.problem, options) });
-    if (plan.after <= TINY) break;
-  }
-  return points;
-}
-
-function greedyAlone(problem: Problem, { nowMs, timeS, stopped }: Pick<SearchOptions, 'nowMs' | 'timeS' | 'stopped'>) {
-  const state = new PlanState(problem);
-  greedy(state, { nowMs, untilMs: nowMs() + 1000 * timeS, ...(stopped ? { stopped } : {}) });
-  return state.unbalance();
-}

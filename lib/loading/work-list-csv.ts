@@ -13,12 +13,13 @@ const HEAD = [
   'unbalance after',
   'unit',
   'rotation check',
+  'from known by',
   'state',
   'terminals',
   'cautions',
 ];
 
-/** One row for each move; the caution of the plan stands in the last row. Cells that a spreadsheet would run begin with an apostrophe. */
+/** One row for each move, then one for each load of unknown phase; the caution of the plan stands in the last row. Cells that a spreadsheet would run begin with an apostrophe. */
 export function workListCsv(plan: Plan): string {
   const rows = plan.moves.map((m) => [
     m.order,
@@ -31,10 +32,21 @@ export function workListCsv(plan: Plan): string {
     m.unbalance,
     plan.aim.unit,
     m.rotationCheck ? 'yes' : 'no',
+    m.knownBy ?? '',
     m.state,
     m.terminals.join(' '),
     m.cautions.join(' '),
   ]);
+  const undecided = (plan.undecided.list ?? []).map((l) => [
+    '',
+    'load of unknown phase',
+    l.id,
+    l.section,
+    ...Array<string>(7).fill(''),
+    'undecided',
+    l.terminals.join(' '),
+    `Up to ${l.kW} kW on a phase that nobody knows: in none of the figures. Read it first.`,
+  ]);
   const note = [...HEAD.slice(1).map(() => ''), plan.caution ?? ''];
-  return [HEAD, ...rows, note].map((row) => `${row.map(spreadsheetField).join(',')}\r\n`).join('');
+  return [HEAD, ...rows, ...undecided, note].map((row) => `${row.map(spreadsheetField).join(',')}\r\n`).join('');
 }

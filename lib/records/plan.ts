@@ -16,6 +16,11 @@ export const PlanMove = Type.Object({
   section: Name('section at which the tap is'),
   from: Phases('phases it is on'),
   to: Phases('phases it is to be on, conductor by conductor'),
+  knownBy: Type.Optional(
+    Type.Union([Type.Literal('readings'), Type.Literal('record')], {
+      description: 'whether readings prove the phases under from, or only the record says so',
+    }),
+  ),
   cost: Figure("in the user's unit"),
   unbalance: Figure('in the unit of the plan, after this move'),
   terminals: Type.Array(Name('terminal on which the move is confirmed, conductor by conductor')),
@@ -41,6 +46,22 @@ const Standing = Type.Object({
   phases: Type.Optional(
     Type.Array(Type.Object({ phase: Name('phase label'), kW: Figure('kilowatts'), amperes: Figure('amperes') })),
   ),
+});
+
+export const PlanCurvePoint = Type.Object({
+  moves: Type.Integer({ minimum: 0 }),
+  unbalance: Figure('the best found with so many moves'),
+  bound: orNull('with so many moves no plan is proven to be below; null without a solver'),
+  proven: Type.Boolean(),
+  greedy: Figure('what always taking the best next move reaches'),
+});
+
+/** A load whose phases nobody knows. */
+export const PlanUndecided = Type.Object({
+  id: Name('load'),
+  section: Name('section'),
+  kW: Figure('largest of the snapshots'),
+  terminals: Type.Array(Name('terminal at which its phases would be read')),
 });
 
 export const PlanSection = Type.Object({
@@ -71,6 +92,9 @@ export const Plan = recordSchema('plan', 'The moves that balance the load of a f
   keepsLimit: Type.Boolean(),
   moves: Type.Array(PlanMove),
   sections: Type.Array(PlanSection),
+  curve: Type.Optional(
+    Type.Array(PlanCurvePoint, { description: 'what 0, 1, 2 .. moves can do, in the unit of the plan' }),
+  ),
   losses: Type.Union([
     Type.Object({ beforeKW: Figure('weighted mean'), afterKW: Figure('weighted mean'), assumptions: Type.String() }),
     Type.Null(),
@@ -84,10 +108,14 @@ export const Plan = recordSchema('plan', 'The moves that balance the load of a f
   undecided: Type.Object({
     loads: Type.Integer({ minimum: 0, description: 'loads of unknown phase, left out of the plan' }),
     kW: Figure('largest of the snapshots'),
+    list: Type.Optional(Type.Array(PlanUndecided)),
   }),
   basis: Type.Object({
     identified: Type.Integer({ minimum: 0, description: 'loads whose phases readings prove' }),
     recorded: Type.Integer({ minimum: 0, description: 'loads whose phases only the record says' }),
+    leastProbability: Type.Optional(
+      Type.Number({ minimum: 0, maximum: 1, description: 'of the phases that readings prove' }),
+    ),
   }),
 });
 export type Plan = Readonly<Static<typeof Plan>>;

@@ -26,15 +26,20 @@ export class PlanDesk {
     return this.standing;
   }
 
-  /** Takes up what was known before a restart. */
-  resume(plan: Plan | undefined, identifications: readonly Identification[]): void {
+  /** Takes up what was known before a restart; the plan anew when what came meanwhile says something on a move. */
+  resume(plan: Plan | undefined, identifications: readonly Identification[]): Plan | undefined {
     this.standing ??= plan;
     for (const i of identifications) this.note(i);
+    return this.followed();
   }
 
   /** Notes an identification; the plan anew when it says something on a move. */
   identified(i: Identification): Plan | undefined {
     this.note(i);
+    return this.followed();
+  }
+
+  private followed(): Plan | undefined {
     if (!this.standing) return undefined;
     const next = followUp(this.standing, this.known.values());
     if (next.id === this.standing.id) return undefined;
@@ -44,17 +49,20 @@ export class PlanDesk {
 
   private note(i: Identification): void {
     const known = this.known.get(i.terminal);
-    // A later reading that proves nothing does not take back what was proven.
-    if (!isProof(i) || (known && compareInstants(known.at, i.at) > 0)) return;
-    this.known.set(i.terminal, i);
+    const order = known ? compareInstants(known.at, i.at) : -1;
+    if (isProof(i)) {
+      if (order <= 0) this.known.set(i.terminal, i);
+      // A later reading that proves nothing does not take back what was proven; the same readings judged again do.
+    } else if (order === 0) this.known.delete(i.terminal);
   }
 
   async search(request: Request, nowMs: number) {
     if (this.job) throw new Trouble('plan-busy', 'a search is under way; wait for it, or send ask: cancel');
-    const options = searchSettings(this.own.settings, request);
-    const { document, byReadings, from } = this.current(request);
-    const basis = { at: new Date(nowMs).toISOString().replace('Z', '000Z'), from, byReadings };
-    const curve = request.ask === 'curve' ? { curveTo: options.aim.kind === 'best' ? options.aim.moves : 10 } : {};
+    const { withCurve, ...options } = searchSettings(this.own.settings, request);
+    const { document, byReadings, from, leastProbability } = this.current(request);
+    const basis = { at: new Date(nowMs).toISOString().replace('Z', '000Z'), from, byReadings, leastProbability };
+    const curve =
+      request.ask === 'curve' ? { curveTo: options.aim.kind === 'best' ? options.aim.moves : 10 } : { withCurve };
     this.job = new PlanJob({ document, options, basis, ...curve }, this.news.progress);
     try {
       const answer = await this.job.answer;

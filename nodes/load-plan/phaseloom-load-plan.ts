@@ -7,12 +7,12 @@ import { workListCsv } from '../../lib/loading/work-list-csv';
 import type { Identification, Plan } from '../../lib/records';
 import { configNode } from '../kit/config-nodes';
 import { startOrRefuse } from '../kit/evidence';
-import { keep } from '../kit/kept-readings';
+import { keep, type LedgerHandle } from '../kit/kept-readings';
 import type { FlowMessage } from '../kit/outgoing';
 import type { StatusLight } from '../kit/status';
 import { asError, Trouble } from '../kit/trouble';
 import { documentFrom, PlanDesk } from './desk';
-import { type LedgerOfPlans, recall } from './recall';
+import { recall } from './recall';
 import { type PlanSettings, type Request, requestOf, searchSettings } from './request';
 import { type PlanWindow, sectionsOf } from './window';
 
@@ -37,7 +37,7 @@ export = (RED: NodeAPI) => {
 };
 
 function start(RED: NodeAPI, node: Node, def: LoadPlanDef, light: StatusLight): void {
-  const ledger = configNode<LedgerOfPlans>(RED, def.ledger);
+  const ledger = configNode<LedgerHandle>(RED, def.ledger);
   if (def.ledger && !ledger) throw new Trouble('config', 'the chosen ledger does not exist');
   searchSettings(def);
   const document = documentOf(RED, def);
@@ -56,9 +56,10 @@ function start(RED: NodeAPI, node: Node, def: LoadPlanDef, light: StatusLight): 
   };
   show(undefined);
   const recalled = recall(ledger, document).then(
-    ({ plan, identifications }) => {
-      desk.resume(plan, identifications);
-      if (plan) show(plan);
+    async ({ plan, identifications }) => {
+      const anew = desk.resume(plan, identifications);
+      if (anew) node.send([await planned(anew), null] as never);
+      else if (plan) show(plan);
     },
     (cause) => node.error(asError(cause)),
   );

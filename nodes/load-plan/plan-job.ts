@@ -1,8 +1,9 @@
 /** The search for a plan on a thread of its own: the solver blocks the thread it runs on. */
 import { join } from 'node:path';
 import { Worker } from 'node:worker_threads';
+import type { CurvePoint } from '../../lib/loading/curve';
 import { type LoadingDocument, makeLoading } from '../../lib/loading/model';
-import { type CurvePoint, type Progress, planAt } from '../../lib/loading/plan';
+import { type Progress, planAt } from '../../lib/loading/plan';
 import { type PlanBasis, planRecord } from '../../lib/loading/plan-record';
 import type { ProblemOptions } from '../../lib/loading/problem';
 import type { Plan } from '../../lib/records';
@@ -12,6 +13,8 @@ export interface PlanTask {
   readonly document: LoadingDocument;
   readonly options: ProblemOptions & { readonly timeS: number; readonly seed: number };
   readonly basis: PlanBasis;
+  /** a plan comes with its curve, which takes as long again at most */
+  readonly withCurve?: boolean;
   /** the curve up to so many moves instead of a plan */
   readonly curveTo?: number;
 }
@@ -22,6 +25,8 @@ export type JobAnswer =
 
 export type JobNews =
   | { readonly progress: Progress }
+  /** what is found is told before its curve is drawn, so that breaking off loses nothing */
+  | { readonly found: JobAnswer }
   | { readonly answer: JobAnswer }
   | { readonly problem: string; readonly code: string };
 
@@ -37,6 +42,7 @@ export class PlanJob {
   private give!: (news: JobNews) => void;
   private readonly stop = new Int32Array(new SharedArrayBuffer(4));
   private best: Int32Array | undefined;
+  private found: JobAnswer | undefined;
   private patience: NodeJS.Timeout | undefined;
 
   constructor(
@@ -50,6 +56,10 @@ export class PlanJob {
         if ('progress' in news) {
           this.best = news.progress.at;
           return progress(news.progress);
+        }
+        if ('found' in news) {
+          this.found = news.found;
+          return;
         }
         if ('answer' in news) resolve(news.answer);
         else reject(new Trouble(news.code, news.problem));
@@ -76,6 +86,7 @@ export class PlanJob {
   }
 
   private bestSoFar(): JobNews {
+    if (this.found) return { answer: this.found };
     const { document, options, basis, curveTo } = this.task;
     if (!this.best || curveTo !== undefined) {
       return { problem: 'the search was cancelled before it found anything', code: 'plan-cancelled' };

@@ -1,8 +1,9 @@
 /** Runs on a thread of its own: one task in, progress and one answer out. */
 import { parentPort, workerData } from 'node:worker_threads';
+import { curveOfPlan, moveCurve } from '../../lib/loading/curve';
 import type { Solver } from '../../lib/loading/milp';
 import { makeLoading } from '../../lib/loading/model';
-import { moveCurve, planMoves } from '../../lib/loading/plan';
+import { planMoves } from '../../lib/loading/plan';
 import { planRecord } from '../../lib/loading/plan-record';
 import { asError } from '../kit/trouble';
 import { highsSolver } from './highs-solver';
@@ -25,7 +26,12 @@ async function run(task: PlanWork): Promise<JobAnswer> {
     return { curve: await moveCurve(loading, task.curveTo, each), ...without };
   }
   const plan = await planMoves(loading, options);
-  return { plan: planRecord(plan, task.basis), impossible: plan.impossible, ...without };
+  const found = { plan: planRecord(plan, task.basis), impossible: plan.impossible, ...without };
+  if (!task.withCurve || options.stopped()) return found;
+  tell({ found });
+  const { progress: _, ...quiet } = options;
+  const curve = await curveOfPlan(plan, quiet);
+  return { ...found, plan: planRecord(plan, { ...task.basis, curve }) };
 }
 
 /** Without the solver a plan comes all the same, but with no bound. */

@@ -1,17 +1,8 @@
-/** What a ledger knows from before a restart: the plan of the feeder, and the newest identifications of its terminals. */
+/** What a ledger knows from before a restart: the plan of the feeder, and the newest proof of the phase at each of its terminals. */
+import { isProof } from '../../lib/loading/identified';
 import type { LoadingDocument } from '../../lib/loading/model';
-import type { Identification, PhaseloomRecord, Plan } from '../../lib/records';
+import type { Identification, Plan } from '../../lib/records';
 import { type LedgerHandle, patiently } from '../kit/kept-readings';
-
-interface KeptRecords {
-  records(query: {
-    readonly kinds: readonly ('identification' | 'plan')[];
-    readonly subject: string;
-    readonly currentOnly: true;
-  }): Promise<{ readonly records: readonly PhaseloomRecord[] }>;
-}
-
-export type LedgerOfPlans = LedgerHandle;
 
 export interface Recalled {
   readonly plan: Plan | undefined;
@@ -23,14 +14,39 @@ export async function recall(
   document: LoadingDocument | undefined,
 ): Promise<Recalled> {
   if (!ledger || !document) return { plan: undefined, identifications: [] };
-  const ask = async <T extends PhaseloomRecord>(kind: 'identification' | 'plan', subject: string): Promise<T[]> => {
-    const query = { kinds: [kind], subject, currentOnly: true } as const;
-    const { records } = await patiently(ledger, (kept) => (kept as unknown as KeptRecords).records(query));
-    return records as T[];
-  };
   const terminals = [...document.loads, ...(document.laterals ?? [])].flatMap((l) => l.terminals ?? []);
   const identifications: Identification[] = [];
-  for (const t of new Set(terminals)) identifications.push(...(await ask<Identification>('identification', t)));
-  const [plan] = await ask<Plan>('plan', document.id);
-  return { plan, identifications };
+  for (const t of new Set(terminals)) {
+    const proof = await newestProof(ledger, t);
+    if (proof) identifications.push(proof);
+  }
+  const { records } = await patiently(ledger, (kept) =>
+    kept.records({ kinds: ['plan'], subject: document.id, currentOnly: true, limit: 1 }),
+  );
+  return { plan: records[0] as Plan | undefined, identifications };
+}
+
+const PAGE = 100;
+
+/** What was proven stands, though a later reading that proves nothing has superseded it; of one instant the last judgement counts. */
+async function newestProof(ledger: LedgerHandle, subject: string): Promise<Identification | undefined> {
+  const judged = new Set<string>();
+  let after: string | undefined;
+  do {
+    const page = await patiently(ledger, (kept) =>
+      kept.records({
+        kinds: ['identification'],
+        subject,
+        order: 'newest-first',
+        limit: PAGE,
+        ...(after === undefined ? {} : { after }),
+      }),
+    );
+    for (const i of page.records as readonly Identification[]) {
+      if (!judged.has(i.at) && isProof(i)) return i;
+      judged.add(i.at);
+    }
+    after = page.next;
+  } while (after !== undefined);
+  return undefined;
 }

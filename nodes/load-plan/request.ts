@@ -21,6 +21,8 @@ export interface PlanSettings {
   readonly watch?: string | readonly string[];
   readonly timeS?: NumberSetting;
   readonly seed?: NumberSetting;
+  /** false: no curve is drawn with a plan */
+  readonly withCurve?: boolean;
 }
 
 export interface Request extends PlanSettings {
@@ -43,6 +45,7 @@ export function requestOf(payload: unknown): Request {
 export interface SearchSettings extends ProblemOptions {
   readonly timeS: number;
   readonly seed: number;
+  readonly withCurve: boolean;
 }
 
 /** @throws Trouble 'config' that names the setting and what would be right */
@@ -57,6 +60,7 @@ export function searchSettings(own: PlanSettings, given: PlanSettings = {}): Sea
     ...(named.length > 0 ? { watch: named } : {}),
     timeS: numberOr(10, 'timeS', s.timeS, { least: 0.2, most: 600 }),
     seed: numberOr(1, 'seed', s.seed, { least: 0, most: 2 ** 32 - 1 }),
+    withCurve: s.withCurve !== false,
   };
 }
 

@@ -1,8 +1,9 @@
 /** How good a plan is after how long: the search beside greedy alone and beside the solver's bound. */
 
+import { moveCurve } from '../../lib/loading/curve';
 import { greedy } from '../../lib/loading/greedy';
 import { type Loading, makeLoading } from '../../lib/loading/model';
-import { type LoadPlan, moveCurve, planMoves, type SearchOptions } from '../../lib/loading/plan';
+import { type LoadPlan, planMoves, type SearchOptions } from '../../lib/loading/plan';
 import { makeProblem, type ProblemOptions } from '../../lib/loading/problem';
 import { PlanState } from '../../lib/loading/state';
 import { highsSolver } from '../../nodes/load-plan/highs-solver';

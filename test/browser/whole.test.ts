@@ -17,6 +17,7 @@ import { placeOf, REFERENCE } from '../../flows-examples/demo/places';
 import { OPEN_POINTS } from '../../flows-examples/demo/planted';
 import { chance } from '../../flows-examples/demo/random';
 import { TOPIC_ROOT } from '../../flows-examples/demo/simulator';
+import type { Plan } from '../../lib/records';
 import { launch, open, type Seen } from '../kit/board-browser';
 import { freePort } from '../kit/broker';
 
@@ -136,6 +137,36 @@ describe('from the instrument to the archive, as people meet it', function () {
     await page.locator('.list-row', { hasText: SWAPPED.id.split('/')[1]! }).waitFor();
     const readings = sql('select count(*) as n from reading where taken_by = ? and job is null', 'crew 9');
     expect(readings).to.deep.equal([{ n: 6 }]);
+  });
+
+  it('a plan is made on the board; readings published after the work confirm a move, and what nobody read stays open', async () => {
+    const client = await connectAsync(addressOf('broker')!);
+    const publish = (reading: Record<string, unknown>) =>
+      client.publishAsync(`${TOPIC_ROOT}/${reading.terminal}`, JSON.stringify(reading), { qos: 1 });
+    // The flow plans by itself once no trace has come for a while; that plan first, so that it does not come between.
+    await page.goto(`${addressOf('board')}#plan`);
+    const work = page.getByRole('region', { name: 'Work list' });
+    await work.waitFor({ timeout: 60_000 });
+    await publish(taken('quillmere/F3/S126', 0));
+    await page.goto(`${addressOf('board')}#alerts`);
+    await page.locator('.list-row', { hasText: 'F3/S126/1' }).waitFor();
+    await page.goto(`${addressOf('board')}#plan`);
+    await page.getByLabel('Most moves').fill('2');
+    await page.getByRole('button', { name: 'Plan anew' }).click();
+    await work.getByText('lateral F3/orchard-1').waitFor();
+    await work.getByText('2 open, 0 confirmed, 0 contradicted').waitFor();
+    await page.getByRole('region', { name: 'What each further move buys' }).getByText('Kept with the plan.').waitFor();
+    const plan = JSON.parse(sql("select body from finding where kind = 'plan'").at(-1)!.body as string) as Plan;
+    const { id, to, terminals } = plan.moves.find((m) => m.terminals.length > 0)!;
+    // The work is done: at its terminals stand the phases that it was to go to. Pole S112 has all three of them to read.
+    for (const [k, terminal] of terminals.entries()) {
+      await publish({ ...taken('quillmere/F3/S112', 'ABC'.indexOf(to[k]!)), terminal });
+    }
+    await client.endAsync();
+    await work.getByText('1 open, 1 confirmed, 0 contradicted').waitFor();
+    const done = work.getByRole('listitem').filter({ hasText: id });
+    await done.getByText(/^confirmed by readings/).waitFor();
+    await shot('whole-plan');
   });
 
   it('the records come as CSV, Parquet and GeoJSON, and DuckDB reads from them what the ledger holds', async () => {

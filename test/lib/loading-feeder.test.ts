@@ -6,8 +6,8 @@ import { applied } from '../../lib/loading/applied';
 import { loadingFromFeeder } from '../../lib/loading/from-feeder';
 import { makeLoading } from '../../lib/loading/model';
 import { planMoves } from '../../lib/loading/plan';
-import { unitMoves } from '../../lib/loading/plan-record';
 import { sectionLoading } from '../../lib/loading/section-loading';
+import { unitMoves } from '../../lib/loading/work-list';
 import { highsSolver } from '../../nodes/load-plan/highs-solver';
 
 const table = (name: string) => readFileSync(join(__dirname, '../outside/data', `ieee123_${name}.csv`), 'utf8');

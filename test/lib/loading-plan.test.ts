@@ -1,8 +1,9 @@
 import { expect } from 'chai';
 import { deviationPct } from '../../lib';
+import { moveCurve } from '../../lib/loading/curve';
 import type { Solver } from '../../lib/loading/milp';
 import { type Loading, type LoadingDocument, makeLoading } from '../../lib/loading/model';
-import { moveCurve, planAt, planMoves, type SearchOptions } from '../../lib/loading/plan';
+import { planAt, planMoves, type SearchOptions } from '../../lib/loading/plan';
 import { statesOf } from '../../lib/loading/units';
 import { highsSolver } from '../../nodes/load-plan/highs-solver';
 import { ieee123AtHead, publishedLoads, randomFeeder } from '../kit/feeder-loads';

@@ -8,8 +8,9 @@ import { lossesKW } from '../../lib/loading/losses';
 import { type LoadingDocument, makeLoading } from '../../lib/loading/model';
 import { phaseForNewLoad } from '../../lib/loading/new-load';
 import { planMoves } from '../../lib/loading/plan';
-import { planRecord, unitMoves } from '../../lib/loading/plan-record';
+import { planRecord } from '../../lib/loading/plan-record';
 import { sectionLoading } from '../../lib/loading/section-loading';
+import { unitMoves } from '../../lib/loading/work-list';
 import { workListCsv } from '../../lib/loading/work-list-csv';
 import type { Identification } from '../../lib/records';
 import { ieee123AtHead, randomFeeder } from '../kit/feeder-loads';
@@ -46,6 +47,7 @@ const identified = (terminal: string, phase: string | null, at = LATER): Identif
     terminal,
     verdict: phase === null ? 'not-proven' : 'confirmed',
     phase,
+    probability: 0.9995,
     connection: 'phase-neutral',
   }) as unknown as Identification;
 
@@ -140,15 +142,26 @@ describe('a plan as a record', () => {
   });
 
   it('counts what is recorded, what is proven, what is unknown', async () => {
-    const { document, byReadings, from, problems } = withIdentifications(SMALL, [
+    const { document, byReadings, from, problems, leastProbability } = withIdentifications(SMALL, [
       identified('small/T1', 'B', AT),
       identified('elsewhere', 'C', AT),
     ]);
     expect([document.loads[0]!.phases, [...byReadings], from.length, problems]).to.deep.equal([['B'], ['l1'], 1, []]);
     const plan = await planMoves(makeLoading(document), { ...clock, aim: { kind: 'best', moves: 1 } });
-    const record = planRecord(plan, { at: AT, from, byReadings });
-    expect(record.basis).to.deep.equal({ identified: 1, recorded: 2 });
-    expect(record.undecided).to.deep.equal({ loads: 1, kW: 7 });
+    const record = planRecord(plan, { at: AT, from, byReadings, leastProbability });
+    expect(problemsOf('plan', record)).to.deep.equal([]);
+    expect(record.basis).to.deep.equal({
+      identified: 1,
+      recorded: 2,
+      leastProbability: 0.9995,
+    });
+    const list = [{ id: 'l4', section: 'far', kW: 7, terminals: [] }];
+    expect(record.undecided).to.deep.equal({ loads: 1, kW: 7, list });
+    expect(record.moves.map((m) => m.knownBy)).to.deep.equal(['readings']);
+    const csv = parseCsv(workListCsv(record)).map((r) => r.fields);
+    expect(csv[1]!.slice(-4, -1)).to.deep.equal(['readings', 'open', 'small/T1']);
+    expect(csv[2]).to.include.members(['load of unknown phase', 'l4', 'far', 'undecided']);
+    expect(csv[2]).to.have.length(csv[0]!.length);
     expect(record.losses!.assumptions).to.match(/Estimate/);
     expect(record.moves.map((m) => [m.from, m.to])).to.deep.equal([[['B'], ['A']]]);
   });

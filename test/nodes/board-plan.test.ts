@@ -1,7 +1,7 @@
 import { expect } from 'chai';
 import { parseCsv } from '../../lib/csv';
+import type { CurvePoint } from '../../lib/loading/curve';
 import type { NewLoadOption } from '../../lib/loading/new-load';
-import type { CurvePoint } from '../../lib/loading/plan';
 import type { Plan } from '../../lib/records';
 import { problemsOf } from '../../lib/validate';
 import { deployPlan, LOADED, provenAtT1 } from '../kit/board-plan';

@@ -200,9 +200,11 @@ describe('the demo, end to end', function () {
       ['F3/orchard-1', ['C'], ['B']],
       ['670a', ['A'], ['B']],
     ]);
-    expect(plan!.undecided).to.deep.equal({ loads: 1, kW: 30 });
+    expect(plan!.undecided).to.deep.include({ loads: 1, kW: 30 });
+    expect(plan!.undecided.list!.map((l) => l.id)).to.deep.equal(['kiln pump']);
+    expect(plan!.curve!.map((p) => p.moves)).to.deep.equal([0, 1, 2, 3, 4, 5]);
     // 652 is recorded on B; 634a to c, 675a and c and 611 as recorded.
-    expect(plan!.basis).to.deep.equal({ identified: 7, recorded: 8 });
+    expect(plan!.basis).to.deep.include({ identified: 7, recorded: 8 });
   });
 
   it('reads samples and synchrophasors right: within what noise of 0.3 % and of 0.001 rad leaves', async () => {

@@ -3,7 +3,7 @@ import { problemsOf } from '../../lib';
 import { parseCsv } from '../../lib/csv';
 import type { Identification, Plan } from '../../lib/records';
 import { ieee123AtHead, randomFeeder } from '../kit/feeder-loads';
-import { kept, newLedger } from '../kit/ledger-in-flow';
+import { kept, ledgerOf, newLedger } from '../kit/ledger-in-flow';
 import { type FlowNode, nodeRed, type Rig } from '../kit/node-red';
 
 const SMALL = {
@@ -107,7 +107,8 @@ describe('the node load plan', function () {
     rig.send('n', { payload: proof('A', later(-60)) });
     ask({ ask: 'plan' });
     await rig.until('plans', 1);
-    expect([plans()[0]!.moves, plans()[0]!.basis]).to.deep.equal([[], { identified: 1, recorded: 2 }]);
+    const { moves, basis } = plans()[0]!;
+    expect([moves, basis]).to.deep.equal([[], { identified: 1, recorded: 2, leastProbability: 0.9999 }]);
   });
 
   it('answers with loading, curve, and the phase for a new load', async () => {
@@ -133,6 +134,58 @@ describe('the node load plan', function () {
     const again = (await rig.until('plans', 1)).at(-1)!.payload as Plan;
     expect(again.moves.map((m) => m.state)).to.deep.equal(['confirmed']);
     expect((await kept<Plan>(rig, 'plan', true)).map((p) => p.id)).to.deep.equal([again.id]);
+  });
+
+  it('what was proven before a restart stands, though a later finding proves nothing; the same readings judged again take it back', async () => {
+    const ledger = newLedger();
+    await deploy({ ledger: 'ledger' }, ledger as FlowNode);
+    const nothing = (at: string): Identification => ({
+      ...proof('A', at),
+      id: `pi-nothing-${at}`,
+      verdict: 'not-proven',
+      phase: null,
+      reasons: [{ code: 'time-quality-unknown', why: 'w', settle: 's' }],
+    });
+    const basis = async () => {
+      await deploy({ ledger: 'ledger' }, ledger as FlowNode);
+      ask({ ask: 'plan', moves: 0 });
+      return ((await rig.until('plans', 1)).at(-1)!.payload as Plan).basis.identified;
+    };
+    const at = later(-60);
+    const store = async (i: Identification) => (await ledgerOf(rig)).keep(i);
+    await store(proof('A', at));
+    await store(nothing(later(-30)));
+    expect(await basis()).to.equal(1);
+    await store(nothing(at));
+    expect(await basis()).to.equal(0);
+  });
+
+  it('hears after a restart of readings that came meanwhile, and says so', async () => {
+    const ledger = newLedger();
+    await deploy({ ledger: 'ledger' }, ledger as FlowNode);
+    ask({ ask: 'plan' });
+    await rig.until('plans', 1);
+    await (await ledgerOf(rig)).keep(proof('A', later(5)));
+    await deploy({ ledger: 'ledger' }, ledger as FlowNode);
+    const told = (await rig.until('plans', 1))[0]!.payload as Plan;
+    expect(told.moves.map((m) => m.state)).to.deep.equal(['confirmed']);
+    await deploy({ ledger: 'ledger' }, ledger as FlowNode);
+    ask({ ask: 'loading' });
+    await rig.until('answers', 1);
+    expect(plans(), 'nothing new').to.deep.equal([]);
+  });
+
+  it('a plan comes with what each move buys, unless that is not wanted', async () => {
+    await deploy();
+    ask({ ask: 'plan' });
+    await rig.until('plans', 1);
+    // 0, 15, 30 kW: 100 % off the mean of 15; then 10, 15, 20: a third.
+    const [zero, one] = plans()[0]!.curve!;
+    expect([zero!.unbalance, one!.unbalance, one!.proven]).to.deep.equal([100, 33.333333, true]);
+    expect(plans()[0]!.after).to.equal(one!.unbalance);
+    ask({ ask: 'plan', withCurve: false });
+    await rig.until('plans', 2);
+    expect(plans()[1]!.curve).to.equal(undefined);
   });
 
   it('a search can be cancelled and gives what is best so far; only one runs at a time', async () => {

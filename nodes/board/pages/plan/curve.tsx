@@ -1,6 +1,6 @@
 /** What each further move buys: the best found, what always taking the best next move reaches, and the bound. */
 import { useState } from 'preact/hooks';
-import type { CurvePoint } from '../../../../lib/loading/plan';
+import type { CurvePoint } from '../../../../lib/loading/curve';
 import { post } from '../api';
 import { figure } from './figures';
 
@@ -10,7 +10,15 @@ const LEFT = 64;
 const BELOW = 34;
 const ABOVE = 12;
 
-export function Curve({ feeder }: { readonly feeder: string }) {
+interface Props {
+  readonly feeder: string;
+  /** the curve that the plan came with */
+  readonly kept: readonly CurvePoint[];
+  /** a node can be asked for another */
+  readonly canAsk: boolean;
+}
+
+export function Curve({ feeder, kept, canAsk }: Props) {
   const [state, setState] = useState<{ busy: boolean; trouble: string; points: readonly CurvePoint[] }>({
     busy: false,
     trouble: '',
@@ -32,29 +40,36 @@ export function Curve({ feeder }: { readonly feeder: string }) {
       setState({ ...state, busy: false, trouble: (cause as Error).message });
     }
   };
+  const isKept = state.points.length === 0;
+  const points = isKept ? kept : state.points;
   return (
     <section aria-labelledby="curve-title">
       <h2 id="curve-title">What each further move buys</h2>
-      <form class="find" onSubmit={draw}>
-        <label>
-          Up to{' '}
-          <select name="upTo">
-            {[3, 5, 8, 10, 15, 20].map((n) => (
-              <option selected={n === 5}>{n}</option>
-            ))}
-          </select>{' '}
-          moves
-        </label>{' '}
-        <button type="submit" disabled={state.busy}>
-          {state.busy ? 'searching' : 'Draw the curve'}
-        </button>
-        {state.trouble && (
-          <span class="error" role="alert">
-            {state.trouble}
-          </span>
-        )}
-      </form>
-      {state.points.length > 0 && <Drawn points={state.points} />}
+      {canAsk && (
+        <form class="find" onSubmit={draw}>
+          <label>
+            Up to{' '}
+            <select name="upTo">
+              {[3, 5, 8, 10, 15, 20].map((n) => (
+                <option selected={n === 5}>{n}</option>
+              ))}
+            </select>{' '}
+            moves
+          </label>{' '}
+          <button type="submit" disabled={state.busy}>
+            {state.busy ? 'searching' : 'Draw the curve'}
+          </button>
+          {state.trouble && (
+            <span class="error" role="alert">
+              {state.trouble}
+            </span>
+          )}
+        </form>
+      )}
+      {points.length > 0 && <Drawn points={points} />}
+      {points.length > 0 && (
+        <p class="hint">{isKept ? 'Kept with the plan.' : 'Asked for now, with what is known now; not kept.'}</p>
+      )}
     </section>
   );
 }

@@ -3,6 +3,7 @@
 import { useState } from 'preact/hooks';
 import type { Plan } from '../../../../lib/records';
 import { get, post } from '../api';
+import { probability } from '../feeder/answers';
 import { useLive } from '../live';
 import { go, place, to } from '../place';
 import { instant } from '../words';
@@ -52,7 +53,14 @@ export function PlanPage() {
       )}
       {plan && <OnePlan plan={plan} />}
       {feeders.length > 0 && !plan && <p class="empty">No plan has been made for this feeder yet.</p>}
-      {planner && <Curve key={`curve ${feeder}`} feeder={feeder} />}
+      {(planner || plan?.curve) && (
+        <Curve
+          key={`curve ${feeder} ${plan?.at}`}
+          feeder={feeder}
+          kept={plan?.curve ?? []}
+          canAsk={planner !== undefined}
+        />
+      )}
       {planner && <NewLoad key={`new ${feeder}`} feeder={feeder} sections={planner.sections} phases={planner.phases} />}
     </div>
   );
@@ -90,6 +98,27 @@ function Search({ feeder, again }: { readonly feeder: string; readonly again: ()
   );
 }
 
+const MOST_NAMED = 12;
+
+/** Loads that stand in no figure, and where each would be read. */
+const Undecided = ({ undecided: { loads, kW, list = [] } }: { readonly undecided: Plan['undecided'] }) => (
+  <div>
+    <b>
+      {loads} {loads === 1 ? 'load' : 'loads'} with up to {figure(kW)} kW on phases that are not known
+    </b>{' '}
+    {loads === 1 ? 'is' : 'are'} in none of the figures: read {loads === 1 ? 'it' : 'them'} first.
+    <ul class="plain">
+      {list.slice(0, MOST_NAMED).map((l) => (
+        <li key={l.id}>
+          ? {l.id} at {l.section}, {figure(l.kW)} kW
+          {l.terminals.length > 0 ? `, read at ${l.terminals.join(', ')}` : ', no terminal named in the record'}
+        </li>
+      ))}
+      {list.length > MOST_NAMED && <li>and {list.length - MOST_NAMED} more, in the work list</li>}
+    </ul>
+  </div>
+);
+
 function OnePlan({ plan }: { readonly plan: Plan }) {
   const { aim, losses, undecided, basis } = plan;
   return (
@@ -97,17 +126,9 @@ function OnePlan({ plan }: { readonly plan: Plan }) {
       <p>
         <time dateTime={plan.at}>{instant(plan.at)}</time> <a href={to('records', plan.id)}>This plan</a>. Loads on
         phases that readings prove: {basis.identified}; on phases that only the record says: {basis.recorded}.
-        {undecided.loads > 0 && (
-          <>
-            {' '}
-            <b>
-              {undecided.loads} {undecided.loads === 1 ? 'load' : 'loads'} with up to {figure(undecided.kW)} kW on
-              phases that are not known
-            </b>{' '}
-            are in none of the figures: read them first.
-          </>
-        )}
+        {basis.leastProbability !== undefined && ` The least sure of them is ${probability(basis.leastProbability)}.`}
       </p>
+      {undecided.loads > 0 && <Undecided undecided={undecided} />}
       {plan.caution && <p class="caution">{plan.caution}</p>}
       <dl class="figures">
         <div>

@@ -59,7 +59,10 @@ function Move({ move, unit }: { readonly move: PlanMove; readonly unit: string }
             {words}
             {move.found ? ` (${move.found.map((p) => p ?? 'nothing').join(' ')})` : ''}. After it:{' '}
             {figure(move.unbalance)} {unit}.{' '}
-            {move.terminals.length > 0 ? `Proven at ${move.terminals.join(', ')}.` : ''}
+            {move.knownBy === 'record' ? 'That it is there now only the record says. ' : ''}
+            {move.terminals.length < move.from.length
+              ? 'Not all its conductors have a terminal: readings cannot confirm it.'
+              : `To be proven at ${move.terminals.join(', ')}.`}
             {move.rotationCheck ? ' Check the rotation before and after.' : ''}
           </span>
         </span>

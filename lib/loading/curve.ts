@@ -1,0 +1,61 @@
+/** What each further move buys: the curve of the best that 0, 1, 2 .. moves can do. */
+import { greedy } from './greedy';
+import type { Loading } from './model';
+import { type LoadPlan, planMoves, type SearchOptions } from './plan';
+import type { Problem } from './problem';
+import { PlanState, TINY } from './state';
+
+export interface CurvePoint {
+  readonly moves: number;
+  readonly unbalance: number;
+  readonly bound: number | null;
+  readonly proven: boolean;
+  /** what always taking the best next move reaches with so many: the peer */
+  readonly greedy: number;
+}
+
+/** What 0, 1, 2 .. moves can do at best. Ends early when more moves bring nothing. Never worse than greedy's own curve. */
+export async function moveCurve(
+  loading: Loading,
+  mostMoves: number,
+  options: Omit<SearchOptions, 'aim' | 'from'>,
+): Promise<CurvePoint[]> {
+  const points: CurvePoint[] = [];
+  let from: Int32Array | undefined;
+  for (let moves = 0; moves <= mostMoves && !options.stopped?.(); moves++) {
+    const aim = { kind: 'best', moves } as const;
+    const plan = await planMoves(loading, { ...options, aim, ...(from ? { from } : {}) });
+    from = plan.at;
+    const { after: unbalance, bound, proven } = plan;
+    points.push({ moves, unbalance, bound, proven, greedy: greedyAlone(plan.problem, options) });
+    if (plan.after <= TINY) break;
+  }
+  return points;
+}
+
+/** A curve goes so many moves past its plan, to show what was not asked for, and no further than a page can show. */
+const BEYOND = 3;
+const MOST = 15;
+
+/**
+ * The curve to keep with a plan, in the unit of the plan: up to a few moves more than it has. A search of longer breath goes before
+ * the curve's own: what the plan reaches, so many moves and more reach too.
+ * @param timeS for the whole curve
+ */
+export async function curveOfPlan(plan: LoadPlan, options: Omit<SearchOptions, 'aim' | 'from'>): Promise<CurvePoint[]> {
+  const upTo = Math.min(MOST, plan.moves + BEYOND);
+  const { loading, aim } = plan.problem;
+  const points = await moveCurve(loading, upTo, { ...options, timeS: options.timeS / (upTo + 1) });
+  return points.map((p) => {
+    if (p.moves < plan.moves) return p;
+    const isItself = p.moves === plan.moves && aim.kind === 'best' && aim.moves === plan.moves;
+    const known = isItself && plan.bound !== null ? { bound: plan.bound, proven: plan.proven } : {};
+    return { ...p, unbalance: Math.min(p.unbalance, plan.after), ...(p.proven ? {} : known) };
+  });
+}
+
+function greedyAlone(problem: Problem, { nowMs, timeS, stopped }: Pick<SearchOptions, 'nowMs' | 'timeS' | 'stopped'>) {
+  const state = new PlanState(problem);
+  greedy(state, { nowMs, untilMs: nowMs() + 1000 * timeS, ...(stopped ? { stopped } : {}) });
+  return state.unbalance();
+}
