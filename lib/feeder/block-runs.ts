@@ -6,6 +6,7 @@ import type { Block } from './blocks';
 import type { Layout } from './layout';
 import type { Messages } from './messages';
 import type { FeederTree } from './model';
+import { type PairFactor, placeOf } from './pair-factor';
 import { STATES } from './permutation';
 
 /** Arrays of the whole feeder in the states of its layout. */
@@ -13,145 +14,105 @@ export interface StateArrays {
   readonly below: Float64Array;
   readonly up: Float64Array;
   readonly belief: Float64Array;
-  readonly change: Float64Array;
 }
 
-export interface BlockRuns {
-  readonly block: Block;
-  readonly settings: number;
-  /** message of the whole block to its top, scaled */
-  readonly message: Float64Array;
-  /** what was divided out of the message */
-  readonly logScale: number;
-  /** conditional messages to the top of each setting, in the scale of `message` */
-  readonly perSetting: readonly Float64Array[];
-}
-
-interface Context {
+/** What runs of a block need of the feeder. */
+export interface Context {
   readonly tree: FeederTree;
   readonly layout: Layout;
   readonly messages: Messages;
   readonly arrays: StateArrays;
+  readonly change: Float64Array;
+  /** of the one run that is being made; `below` of the top holds the message to it */
+  readonly scratch: StateArrays;
 }
 
-const sizeOf = (layout: Layout, v: number): number => STATES * layout.shifts[v]!.length;
+export interface BlockRuns {
+  readonly block: Block;
+  /** message of the whole block to its top, scaled */
+  readonly message: Float64Array;
+  /** ln of what was divided out of the message */
+  readonly logScale: number;
+  /** message to the top of each setting, in the scale of `message` */
+  readonly perSetting: readonly Float64Array[];
+}
 
-/** Permutation at which a setting holds the cut of factor i. */
-const heldAt = (setting: number, i: number): number => Math.floor(setting / STATES ** i) % STATES;
+export const sizeOf = (layout: Layout, v: number): number => STATES * layout.shifts[v]!.length;
 
-/** Weight that a setting gives each state of section v: 0 or 1 at a cut, the factor's row at its other end. */
-function hold(context: Context, block: Block, setting: number, v: number, numbers: Float64Array, at: number): void {
-  const slices = context.layout.shifts[v]!.length;
-  block.factors.forEach((factor, i) => {
-    const held = heldAt(setting, i);
-    for (let j = 0; j < STATES * slices; j++) {
-      const s = j % STATES;
-      if (factor.a === v && s !== held) numbers[at + j] = 0;
-      if (factor.b === v) numbers[at + j]! *= factor.table[STATES * held + s]!;
+/** States at which a loop is cut: without a winding between its sides their shift is one, whatever it is. */
+const cutStates = (layout: Layout, { turned }: Block, factor: PairFactor): number =>
+  turned.has(factor) ? sizeOf(layout, factor.a) : STATES;
+
+/** Runs that a block takes: each loop is cut at one end, whose states are gone through. */
+export const settingsOf = (layout: Layout, block: Block): number =>
+  block.factors.reduce((product, f) => product * cutStates(layout, block, f), 1);
+
+/** Leaves of each loop the one state of its cut that the setting says, and weighs its other end by that. */
+function hold({ layout, scratch: { below } }: Context, block: Block, setting: number): void {
+  let rest = setting;
+  for (const factor of block.factors) {
+    const { a, b, table } = factor;
+    const states = cutStates(layout, block, factor);
+    const held = rest % states;
+    rest = (rest - held) / states;
+    const turned = block.turned.has(factor);
+    const shift = (v: number, state: number) => (turned ? layout.shifts[v]![Math.floor(state / STATES)]! : 0);
+    for (let j = 0; j < sizeOf(layout, a); j++) if (j % states !== held) below[layout.at[a]! + j] = 0;
+    for (let j = 0; j < sizeOf(layout, b); j++) {
+      below[layout.at[b]! + j]! *= table[placeOf(held % STATES, shift(a, held), j % STATES, shift(b, j))]!;
     }
-  });
+  }
 }
 
-/** Local copies of one setting, the up sweep done; returns the message to the top and its logarithmic scale. */
-function upRun(
-  context: Context,
-  block: Block,
-  setting: number,
-  below: Map<number, Float64Array>,
-  up: Map<number, Float64Array>,
-) {
-  const { tree, layout, messages, arrays } = context;
-  const top = new Float64Array(sizeOf(layout, block.top)).fill(1);
+/** One setting upward. Returns ln of what was divided out; -Infinity when the setting is impossible. */
+export function upRun(context: Context, block: Block, setting: number): number {
+  const { tree, layout, messages, arrays, scratch } = context;
+  const { below, up } = scratch;
+  const { sections, top } = block;
+  below.fill(1, layout.at[top]!, layout.at[top]! + sizeOf(layout, top));
+  for (const v of sections) {
+    const at = layout.at[v]!;
+    for (let i = at; i < at + sizeOf(layout, v); i++) below[i] = arrays.below[i]!;
+  }
+  hold(context, block, setting);
   let log = 0;
-  for (const v of block.sections) {
-    const own = arrays.below.slice(layout.at[v]!, layout.at[v]! + sizeOf(layout, v));
-    hold(context, block, setting, v, own, 0);
-    below.set(v, own);
+  for (let k = sections.length - 1; k >= 0; k--) {
+    const v = sections[k]!;
+    const [at, size] = [layout.at[v]!, sizeOf(layout, v)];
+    const most = greatest(below, at, size);
+    if (most === 0) return Number.NEGATIVE_INFINITY;
+    log += Math.log(most);
+    for (let i = at; i < at + size; i++) below[i]! /= most;
+    const upAt = layout.upAt[v]!;
+    messages.up(v, below, at, up, upAt);
+    const above = layout.at[tree.parent[v]!]!;
+    for (let j = 0; j < sizeOf(layout, tree.parent[v]!); j++) below[above + j]! *= up[upAt + j]!;
   }
-  hold(context, block, setting, block.top, top, 0);
-  for (let i = block.sections.length - 1; i >= 0; i--) {
-    const v = block.sections[i]!;
-    const u = tree.parent[v]!;
-    const own = below.get(v)!;
-    const scale = Math.max(...own);
-    if (scale === 0) return { top: top.fill(0), log: 0 };
-    log += Math.log(scale);
-    for (let j = 0; j < own.length; j++) own[j]! /= scale;
-    const message = new Float64Array(sizeOf(layout, u));
-    messages.up(v, own, 0, message, 0);
-    up.set(v, message);
-    const above = u === block.top ? top : below.get(u)!;
-    for (let j = 0; j < above.length; j++) above[j]! *= message[j]!;
-  }
-  return { top, log };
+  return log;
+}
+
+function greatest(numbers: Float64Array, at: number, size: number): number {
+  let most = 0;
+  for (let i = at; i < at + size; i++) if (numbers[i]! > most) most = numbers[i]!;
+  return most;
 }
 
 /** All settings upward; the message to the top is their sum (or, for the most probable state, their greatest). */
 export function blockUp(context: Context, block: Block, join: (a: number, b: number) => number): BlockRuns {
-  const settings = STATES ** block.factors.length;
-  const runs = Array.from({ length: settings }, (_, c) => upRun(context, block, c, new Map(), new Map()));
-  const logs = runs.map((r) => Math.log(Math.max(...r.top)) + r.log);
-  const logScale = Math.max(...logs);
-  const perSetting = runs.map((r) => r.top.map((x) => x * Math.exp(r.log - logScale)));
+  const { layout, scratch } = context;
+  const at = layout.at[block.top]!;
+  const runs = Array.from({ length: settingsOf(layout, block) }, (_, setting) => {
+    const log = upRun(context, block, setting);
+    return { log, top: scratch.below.slice(at, at + sizeOf(layout, block.top)) };
+  });
+  const logScale = runs.reduce(
+    (most, r) => Math.max(most, Math.log(Math.max(...r.top)) + r.log),
+    Number.NEGATIVE_INFINITY,
+  );
+  const perSetting = runs.map((r) => {
+    const scale = Math.exp(r.log - logScale);
+    return r.top.map((x) => x * scale);
+  });
   const message = perSetting.reduce((sum, m) => sum.map((x, j) => join(x, m[j]!)));
-  return { block, settings, message, logScale, perSetting };
-}
-
-/** Beliefs and changes of the block's sections, once the belief of its top is known. */
-export function blockDown(context: Context, runs: BlockRuns): void {
-  const { layout, arrays } = context;
-  const { block } = runs;
-  const atTop = layout.at[block.top]!;
-  const rest = runs.message.map((m, j) => (m > 0 ? arrays.belief[atTop + j]! / m : 0));
-  const weights = runs.perSetting.map((m) => m.reduce((sum, x, j) => sum + x * rest[j]!, 0));
-  const total = weights.reduce((a, b) => a + b, 0);
-  for (const v of block.sections) {
-    arrays.belief.fill(0, layout.at[v]!, layout.at[v]! + sizeOf(layout, v));
-    arrays.change[v] = 0;
-  }
-  weights.forEach((w, setting) => {
-    if (w > total * 1e-14) downRun(context, block, setting, rest, w / total);
-  });
-}
-
-function downRun(context: Context, block: Block, setting: number, rest: Float64Array, weight: number): void {
-  const { tree, layout, messages, arrays } = context;
-  const below = new Map<number, Float64Array>();
-  const up = new Map<number, Float64Array>();
-  const { top } = upRun(context, block, setting, below, up);
-  const beliefs = new Map<number, Float64Array>([[block.top, top.map((x, j) => x * rest[j]!)]]);
-  for (const v of block.sections) {
-    const message = up.get(v)!;
-    const cavity = beliefs.get(tree.parent[v]!)!.map((x, j) => x / message[j]!);
-    const own = new Float64Array(sizeOf(layout, v));
-    messages.down(v, cavity, 0, own, 0);
-    const held = below.get(v)!;
-    let z = 0;
-    for (let j = 0; j < own.length; j++) {
-      own[j]! *= held[j]!;
-      z += own[j]!;
-    }
-    arrays.change[v]! += weight * Math.max(0, 1 - messages.unchanged(v, cavity, held, 0) / z);
-    for (let j = 0; j < own.length; j++) {
-      own[j]! /= z;
-      arrays.belief[layout.at[v]! + j]! += weight * own[j]!;
-    }
-    beliefs.set(v, own);
-  }
-}
-
-/** The most probable states of a block, once that of its top is known; `choose` picks the state of a section under the one above. */
-export function blockBest(
-  context: Context,
-  runs: BlockRuns,
-  topState: number,
-  choose: (v: number, below: Float64Array) => void,
-): void {
-  let best = 0;
-  runs.perSetting.forEach((m, c) => {
-    if (m[topState]! > runs.perSetting[best]![topState]!) best = c;
-  });
-  const below = new Map<number, Float64Array>();
-  upRun(context, runs.block, best, below, new Map());
-  for (const v of runs.block.sections) choose(v, below.get(v)!);
+  return { block, message, logScale, perSetting };
 }

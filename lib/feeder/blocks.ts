@@ -1,74 +1,84 @@
-/** What ties two sections of a feeder together besides the tree: loops through closed switches, measured ties. */
+/** Sections whose loops and ties share a piece of the tree: what has to be reckoned with together. */
 import type { FeederTree } from './model';
-import { projection, STATES } from './permutation';
+import type { PairFactor } from './pair-factor';
 
-/** A statement on the permutations of two sections. */
-export interface PairFactor {
-  readonly id: string;
-  readonly a: number;
-  readonly b: number;
-  /** weight of (permutation of a, permutation of b): [6 a + b] */
-  readonly table: Float64Array;
-}
-
-/** Sections whose loops share a piece of the tree, and must be reckoned with together. */
 export interface Block {
   /** the section (or source) that feeds the whole block; not of the block itself */
   readonly top: number;
   /** in feeding order */
   readonly sections: readonly number[];
   readonly factors: readonly PairFactor[];
+  /** those of them between whose sides a winding turns */
+  readonly turned: ReadonlySet<PairFactor>;
+}
+
+/** Why a factor is not reckoned with: its block would be too wide to be exact, or the windings on record keep its two sides apart. */
+export type Refusal = 'too-wide' | 'windings';
+
+export interface Grouped {
+  readonly blocks: readonly Block[];
+  readonly refused: ReadonlyMap<PairFactor, Refusal>;
 }
 
 /**
- * Two sections that are one set of conductors: what both have present must stand on the same phases.
- * A closed loop that does not close so would be a standing short circuit.
+ * Groups factors into blocks, one after the other; two that share a section of their tree paths are of one block.
+ * @param refuses says why the block that a factor would make must not be; left out: every factor is taken
  */
-export function sameConductors(id: string, a: number, b: number, mask: number): PairFactor {
-  const table = new Float64Array(STATES * STATES);
-  for (let s = 0; s < STATES; s++) {
-    for (let t = 0; t < STATES; t++) table[STATES * s + t] = projection(s, mask) === projection(t, mask) ? 1 : 0;
+export function blocksOf(
+  tree: FeederTree,
+  factors: readonly PairFactor[],
+  refuses: (block: Block) => Refusal | undefined = () => undefined,
+): Grouped {
+  const owner = new Map<number, Block>();
+  const blocks = new Set<Block>();
+  const refused = new Map<PairFactor, Refusal>();
+  for (const factor of factors) {
+    const path = pathBetween(tree, factor.a, factor.b);
+    const met = new Set([...path.left, ...path.right].flatMap((v) => owner.get(v) ?? []));
+    const turned = [...path.left, ...path.right].some((v) => tree.windings.has(v));
+    const block = joined([...met], path, factor, turned);
+    const why = refuses(block);
+    if (why) {
+      refused.set(factor, why);
+      continue;
+    }
+    for (const old of met) blocks.delete(old);
+    blocks.add(block);
+    for (const v of block.sections) owner.set(v, block);
   }
-  return { id, a, b, table };
+  return { blocks: [...blocks], refused };
 }
 
-/** Groups factors into blocks; two that share a section of their tree paths are of one block. */
-export function blocksOf(tree: FeederTree, factors: readonly PairFactor[]): Block[] {
-  const owner = new Map<number, number>();
-  const group = factors.map((_, i) => i);
-  const find = (i: number): number => (group[i] === i ? i : find(group[i]!));
-  const paths = factors.map((f) => pathBetween(tree, f.a, f.b));
-  paths.forEach((path, i) => {
-    for (const v of path.sections) {
-      const other = owner.get(v);
-      if (other === undefined) owner.set(v, i);
-      else group[find(i)] = find(other);
-    }
-  });
-  const blocks = new Map<number, { top: number; sections: Set<number>; factors: PairFactor[] }>();
-  factors.forEach((factor, i) => {
-    const { top, sections } = paths[i]!;
-    const block = blocks.get(find(i)) ?? { top, sections: new Set(), factors: [] };
-    block.top = Math.min(block.top, top);
-    for (const v of sections) block.sections.add(v);
-    block.factors.push(factor);
-    blocks.set(find(i), block);
-  });
-  return [...blocks.values()].map((b) => ({ ...b, sections: [...b.sections].sort((x, y) => x - y) }));
+function joined(blocks: readonly Block[], { top, left, right }: Path, factor: PairFactor, turned: boolean): Block {
+  return {
+    top: blocks.reduce((least, b) => Math.min(least, b.top), top),
+    sections: [...new Set([...blocks.flatMap((b) => b.sections), ...left, ...right])].sort((x, y) => x - y),
+    factors: [...blocks.flatMap((b) => b.factors), factor],
+    turned: new Set([...blocks.flatMap((b) => [...b.turned]), ...(turned ? [factor] : [])]),
+  };
+}
+
+export interface Path {
+  /** the section that feeds both ends */
+  readonly top: number;
+  /** from a, and from b, up to it */
+  readonly left: readonly number[];
+  readonly right: readonly number[];
 }
 
 /** The sections between two, and the one that feeds both. */
-function pathBetween(tree: FeederTree, a: number, b: number): { top: number; sections: number[] } {
-  const sections: number[] = [];
+export function pathBetween(tree: FeederTree, a: number, b: number): Path {
+  const left: number[] = [];
+  const right: number[] = [];
   let [x, y] = [a, b];
   while (x !== y) {
     if (x > y) {
-      sections.push(x);
+      left.push(x);
       x = tree.parent[x]!;
     } else {
-      sections.push(y);
+      right.push(y);
       y = tree.parent[y]!;
     }
   }
-  return { top: x, sections };
+  return { top: x, left, right };
 }

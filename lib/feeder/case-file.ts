@@ -1,12 +1,12 @@
 /** Everything known of one feeder, kept up to date finding by finding, and traced when asked. */
 import { compareInstants, formatInstant, parseInstant } from '../instant';
 import type { Comparison, Correction, Finding, FrameStamp, Identification, Rotation, Trace } from '../records';
-import type { PairFactor } from './blocks';
 import { type Decision, decideCorrection } from './decide';
 import { evidenceFrom, type FromRecords, tieFrom } from './from-records';
 import { rotationEvidence } from './from-rotations';
 import { type MeterBatch, type MeterEvidence, meterEvidence } from './meter-evidence';
 import type { Feeder } from './model';
+import type { PairFactor } from './pair-factor';
 import { type Findings, readingsOnce } from './reading-once';
 import { standing } from './standing';
 import { type FeederTrace, traceFeeder } from './trace';

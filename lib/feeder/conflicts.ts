@@ -1,12 +1,13 @@
-/** Loops and ties that the rest of the evidence speaks against. */
-import { type PairFactor, sameConductors } from './blocks';
-import type { SiteEvidence } from './evidence';
+/** Loops and ties that the rest of the evidence speaks against, or the windings on record. */
 import type { Feeder } from './model';
-import { type Solution, solve } from './solve';
+import { type PairFactor, sameConductors } from './pair-factor';
+import type { Solution } from './solve';
 
 export interface Conflict {
   readonly what: 'loop' | 'tie';
   readonly id: string;
+  /** what speaks against it; windings: by the record its two sides stand apart by other angles than any order of conductors has */
+  readonly against: 'evidence' | 'windings';
   /** probability of the loop closing so, or of the comparison, by all other evidence */
   readonly support: number;
 }
@@ -25,22 +26,14 @@ export const loopFactors = (feeder: Feeder): PairFactor[] =>
     .map(({ factor }) => factor);
 
 /** Each factor held against the rest: the evidence with it over the evidence without it. */
-export function conflicts(
-  feeder: Feeder,
-  evidence: readonly SiteEvidence[],
-  loops: readonly PairFactor[],
-  ties: readonly PairFactor[],
-  solution: Solution,
-): Conflict[] {
+export function conflicts({ factors, keptOpen, logGain }: Solution, ties: readonly PairFactor[]): Conflict[] {
   const tied = new Set(ties.map((t) => t.id));
-  return solution.factors
-    .map((factor): Conflict => {
-      const rest = [...loops, ...ties].filter((f) => f.id !== factor.id && !solution.leftOut.includes(f.id));
-      const without = solve(feeder, evidence, rest).logEvidence;
-      const support = claimed(factor, Math.exp(solution.logEvidence - without));
-      return { what: tied.has(factor.id) ? 'tie' : 'loop', id: factor.id, support };
-    })
-    .filter((c) => c.support < CONTRADICTED);
+  const told = ({ id }: PairFactor) => ({ what: tied.has(id) ? ('tie' as const) : ('loop' as const), id });
+  const doubted = factors.flatMap((factor): Conflict[] => {
+    const support = claimed(factor, Math.exp(logGain(factor)));
+    return support < CONTRADICTED ? [{ ...told(factor), against: 'evidence', support }] : [];
+  });
+  return [...doubted, ...keptOpen.map((f): Conflict => ({ ...told(f), against: 'windings', support: 0 }))];
 }
 
 /** Probability of what a factor claims, from the mean of its weights under all other evidence. */

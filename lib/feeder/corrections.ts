@@ -1,6 +1,6 @@
 /** Labels of the record that the evidence contradicts, grouped by the crossing that explains them. */
 import type { SiteEvidence } from './evidence';
-import type { MostProbable } from './exact';
+import type { MostProbable } from './most-probable';
 import { projection } from './permutation';
 import { bestProjection, type Solution } from './solve';
 

@@ -52,6 +52,10 @@ export const FAULT_RATES: FaultRates = { tagError: 0.01, siteFault: 0.003 };
 /** Slot in which phase i of the source stands: A 0, B 8 (-120 degrees), C 4 (+120 degrees). */
 const PHASE_SLOT = [0, 8, 4] as const;
 
+/** Slot in which a recorded conductor stands: on the phase where the permutation puts it, turned by a shift of 30 degrees a step. */
+export const slotOn = (s: number, conductor: number, shift: number): number =>
+  (PHASE_SLOT[image(s, conductor)]! + shift) % SHIFTS;
+
 /**
  * Readings of the conductors of one site, taken together; what one site's faults would do is mixed in.
  * @param turned true where transformers stand between source and site: the likelihood then has 72 numbers, else 6
@@ -68,8 +72,7 @@ export function siteEvidence(
   for (const { conductor, slots } of conductors) {
     const greatest = Math.max(...slots);
     for (let s = 0; s < STATES; s++) {
-      const slot = PHASE_SLOT[image(s, conductor)]!;
-      for (let h = 0; h < shifts; h++) clean[s * shifts + h]! *= slots[(slot + h) % SHIFTS]! / greatest;
+      for (let h = 0; h < shifts; h++) clean[s * shifts + h]! *= slots[slotOn(s, conductor, h)]! / greatest;
     }
   }
   const read = conductors.reduce((mask, { conductor }) => mask | (1 << conductor), 0);

@@ -1,7 +1,7 @@
 /** Evidence from the records of this pack: identifications at terminals of the feeder, comparisons across its open ties. */
+import { circularMean } from '../angle';
 import { compareInstants } from '../instant';
 import type { Comparison, Identification } from '../records';
-import type { PairFactor } from './blocks';
 import {
   type ConductorEvidence,
   FAULT_RATES,
@@ -11,7 +11,7 @@ import {
   slotLikelihood,
 } from './evidence';
 import type { Feeder, PlacedTerminal } from './model';
-import { image, STATES } from './permutation';
+import { type PairFactor, pairFactor } from './pair-factor';
 import { upstreamTurnDeg } from './upstream';
 
 export interface FromRecords {
@@ -92,19 +92,27 @@ function newestOfTerminal(identifications: Iterable<Identification>): Map<string
 export function tieFrom(feeder: Feeder, comparison: Comparison): PairFactor | undefined {
   if (comparison.verdict === 'not-proven' || comparison.belongs.length === 0) return undefined;
   const pairs = comparison.belongs.map((b) => [feeder.terminals.get(b.left), feeder.terminals.get(b.right)] as const);
-  if (pairs.some(([l, r]) => !l || !r)) return undefined;
+  // The second half of a centre tap stands opposite: held against a first half it would look like another phase.
+  if (pairs.some(([l, r]) => !l || !r || l.reversed !== r.reversed)) return undefined;
   const [left, right] = pairs[0] as readonly [PlacedTerminal, PlacedTerminal];
   const one = pairs.every(([l, r]) => l!.section === left.section && r!.section === right.section);
   if (!one || left.section === right.section) return undefined;
   const doubt = Math.max(1 - comparison.probability, LEAST_DOUBT);
-  const table = new Float64Array(STATES * STATES);
-  for (let s = 0; s < STATES; s++) {
-    for (let t = 0; t < STATES; t++) {
-      const fits = pairs.every(([l, r]) => image(s, l!.conductor) === image(t, r!.conductor));
-      table[STATES * s + t] = fits ? 1 - doubt : doubt;
-    }
-  }
-  return { id: comparison.openPoint, a: left.section, b: right.section, table };
+  return pairFactor(comparison.openPoint, left.section, right.section, {
+    pairs: pairs.map(([l, r]) => [l!.conductor, r!.conductor]),
+    ahead: stepsAhead(comparison),
+    fits: 1 - doubt,
+    else: doubt,
+  });
+}
+
+/**
+ * Steps of 30 degrees by which the left side stands ahead, -2 to 2: whichever conductors face each other, their angles differ by this and by
+ * multiples of 120 degrees.
+ */
+function stepsAhead({ pairs }: Comparison): number {
+  const deg = circularMean(pairs.map((p) => 3 * p.differenceDeg)) / 3;
+  return Number.isNaN(deg) ? 0 : Math.round(deg / 30);
 }
 
 /** A comparison rests on tags too: it is never surer than a site's own faults allow. */

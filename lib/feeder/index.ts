@@ -1,5 +1,4 @@
 /** The feeder: model, inference, corrections, and where to read next. */
-export { type PairFactor, sameConductors } from './blocks';
 export { CaseFile } from './case-file';
 export { CONTRADICTED, type Conflict, conflicts, loopFactors } from './conflicts';
 export {
@@ -12,7 +11,6 @@ export {
 } from './corrections';
 export { CORRECTION_CAUTION, type Decision, decideCorrection, recordedAfter } from './decide';
 export * from './evidence';
-export type { MostProbable } from './exact';
 export { evidenceFrom, type FromRecords, isEvidence, tieFrom } from './from-records';
 export { rotationEvidence } from './from-rotations';
 export { type CimOptions, type CimPlaces, type CimRead, readFeederCim } from './io/cim';
@@ -28,7 +26,9 @@ export type { FeederRead } from './io/read';
 export * from './meter-correlation';
 export * from './meter-evidence';
 export * from './model';
+export type { MostProbable } from './most-probable';
 export { type DayPlan, dayPlan, type NextBest, nextBest } from './next-best';
+export { type PairFactor, pairFactor, type Stated, sameConductors } from './pair-factor';
 export { changeName, PERMUTATIONS } from './permutation';
 export {
   type EvidenceNear,
@@ -38,7 +38,7 @@ export {
   type SectionPicture,
   sectionPicture,
 } from './picture';
-export { bestProjection, explain, MOST_LOOPS, type Solution, solve } from './solve';
+export { bestProjection, explain, MOST_SETTINGS, type Solution, solve } from './solve';
 export { ACCEPTED_DOUBT, type Standing, standing } from './standing';
 export { CREDIBLE, SETTLED, type Suspect, suspects } from './suspects';
 export { type SweepArrays, sweepArrays } from './sweep';

@@ -52,7 +52,12 @@ export function traceRecord(trace: FeederTrace, { at, frame, ties = [] }: TraceC
       faultProbability: unit(faultProbability),
       from: [...ids],
     })),
-    conflicts: trace.conflicts.map((c) => ({ ...c, why: conflictText(c) })),
+    conflicts: trace.conflicts.map(({ what, id, support, ...c }) => ({
+      what,
+      id,
+      support,
+      why: conflictText({ what, id, support, ...c }),
+    })),
     suggestions: trace.suggestions.map((s) => suggestionPart(feeder, s)),
   });
 }
@@ -125,10 +130,15 @@ function changeText({ phases, mask }: Feeder, { cause, above, below }: Correctio
   return present.map((j) => `${phases[image(above, j)]} to ${phases[image(below, j)]}`).join(', ');
 }
 
-const conflictText = (c: Conflict): string =>
-  c.what === 'loop'
-    ? `closed through ${c.id} the conductors would have to meet phase on phase, which the readings on its two sides contradict`
-    : `the comparison at ${c.id} contradicts the readings on its two sides`;
+function conflictText({ what, id, against }: Conflict): string {
+  if (against === 'windings') {
+    const where = what === 'loop' ? `closed through ${id}` : `compared at ${id}`;
+    return `${where} two sides stand apart, by the transformers on record, as no order of conductors would have them: a vector group or the switch is recorded wrong`;
+  }
+  return what === 'loop'
+    ? `closed through ${id} the conductors would have to meet phase on phase, which the readings on its two sides contradict`
+    : `the comparison at ${id} contradicts the readings on its two sides`;
+}
 
 function suggestionPart(feeder: Feeder, s: NextBest): Trace['suggestions'][number] {
   const section = feeder.ids[s.section]!;

@@ -1,11 +1,11 @@
 /** The trace of a feeder: everything the evidence says about it. */
 import type { TraceLabel } from '../records';
-import type { PairFactor } from './blocks';
 import { type Conflict, conflicts, loopFactors } from './conflicts';
 import { type CorrectionGroup, corrections, type SuspectSite, suspectSites } from './corrections';
 import type { SiteEvidence } from './evidence';
 import type { Feeder } from './model';
 import { type NextBest, nextBest } from './next-best';
+import type { PairFactor } from './pair-factor';
 import { image, projection, STATES } from './permutation';
 import { bestProjection, explain, type Solution, solve } from './solve';
 import type { Standing } from './standing';
@@ -64,7 +64,7 @@ export function traceFeeder(
       all.map((e) => e.section),
     ).filter((s) => beyondRecord(feeder, standing, s) >= SUSPECTED),
     sites: suspectSites(solution, evidence),
-    conflicts: conflicts(feeder, all, loops, ties, solution),
+    conflicts: conflicts(solution, ties),
     suggestions: nextBest(solution, read, anywhere ? undefined : readable),
     measured,
     read,

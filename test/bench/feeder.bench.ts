@@ -1,7 +1,7 @@
 /** Tracing feeders of a thousand to a million sections, beside carrying the nearest reading downstream. */
 
-import { mostProbable } from '../../lib/feeder/exact';
 import { type FeederDocument, makeFeeder } from '../../lib/feeder/model';
+import { mostProbable } from '../../lib/feeder/most-probable';
 import { sweep, sweepArrays } from '../../lib/feeder/sweep';
 import { traceFeeder } from '../../lib/feeder/trace';
 import { chance } from '../outside/rates/chance';

@@ -83,6 +83,7 @@ describe('case file of a feeder', () => {
       openPoint: 'tie',
       verdict: 'same-phase',
       probability: 0.999,
+      pairs: [],
       belongs: [...'ABC'].map((p) => ({ left: `t3${p}`, right: `t12${p}`, landedOn: `t12${p}` })),
     } as unknown as Comparison;
     expect(f.take(compared)).to.equal(true);

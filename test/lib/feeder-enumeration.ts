@@ -2,6 +2,7 @@
 import { likelihoodAt, type SiteEvidence, siteEvidence, slotLikelihood } from '../../lib/feeder/evidence';
 import { passes } from '../../lib/feeder/kernel';
 import type { ClockNumber, FeederTree } from '../../lib/feeder/model';
+import { placeOf } from '../../lib/feeder/pair-factor';
 import { image, parity, STATES } from '../../lib/feeder/permutation';
 import { chance } from '../outside/rates/chance';
 
@@ -35,7 +36,7 @@ export function enumerate(
   let best = { weight: -1, states: [0] as readonly number[] };
   const finish = (weight: number) => {
     let w = weight;
-    for (const f of factors) w *= f.table[states[f.a]! * STATES + states[f.b]!]!;
+    for (const f of factors) w *= f.table[placeOf(states[f.a]!, shifts[f.a]!, states[f.b]!, shifts[f.b]!)]!;
     total += w;
     for (let v = 0; v < count; v++) belief[STATES * v + states[v]!]! += w;
     for (let v = 1; v < count; v++) {

@@ -35,6 +35,7 @@ const compared = (left: string, right: string, visit = 1): Comparison =>
     openPoint: `tie ${left}${right}`,
     verdict: 'same-phase',
     probability: 0.9999,
+    pairs: [],
     belongs: ABC.map((p) => ({ left: `${left}${p}`, right: `${right}${p}`, landedOn: `${right}${p}` })),
   }) as unknown as Comparison;
 const turning = (section: string, visit = 1): Rotation =>

@@ -1,10 +1,10 @@
 import { expect } from 'chai';
 import type { Comparison, Identification } from '../../lib';
-import type { PairFactor } from '../../lib/feeder/blocks';
 import { conflicts } from '../../lib/feeder/conflicts';
 import { evidenceFrom, tieFrom } from '../../lib/feeder/from-records';
 import { type FeederDocument, makeFeeder } from '../../lib/feeder/model';
 import { dayPlan } from '../../lib/feeder/next-best';
+import type { PairFactor } from '../../lib/feeder/pair-factor';
 import { image, permutationIndex } from '../../lib/feeder/permutation';
 import { conductorPhases, type FeederTrace, sectionLabel, traceFeeder } from '../../lib/feeder/trace';
 import { traceRecord } from '../../lib/feeder/trace-record';
@@ -160,6 +160,7 @@ describe('trace of a feeder', () => {
       verdict: 'same-phase',
       landing: 'straight',
       probability: 0.9999,
+      pairs: [],
       belongs: ABC.map((p) => ({ left: `t3${p}`, right: `t12${p}`, landedOn: `t12${p}` })),
     };
     const tie = tieFrom(feeder, straight)!;
@@ -174,7 +175,7 @@ describe('trace of a feeder', () => {
     expect(label([tieFrom(feeder, landedSwapped)!]).probability).to.be.above(0.95);
     const all = evidenceFrom(feeder, [...read(3, 0), ...[9, 10, 12].flatMap((k) => read(k, SWAP_AB))]);
     const t = traceFeeder(feeder, all, [tie]);
-    expect(conflicts(feeder, all, [], [tie], t.solution).map((c) => c.what)).to.deep.equal(['tie']);
+    expect(conflicts(t.solution, [tie]).map((c) => c.what)).to.deep.equal(['tie']);
     expect(tieFrom(feeder, { ...straight, verdict: 'not-proven' })).to.equal(undefined);
   });
 
