@@ -36,6 +36,8 @@ export class News {
   private readonly places = new Map<(typeof TABLES)[number], number>();
   private readonly channel: string;
   private connection: Connection | undefined;
+  /** a connection is being opened */
+  private opening: Promise<void> | undefined;
   private timer: NodeJS.Timeout | undefined;
   private looking: Promise<void> | undefined;
   private again = false;
@@ -58,6 +60,7 @@ export class News {
     this.closed = true;
     clearInterval(this.timer);
     await this.looking;
+    await this.opening;
     await this.connection?.end().catch(() => undefined);
   }
 
@@ -74,7 +77,15 @@ export class News {
     await client.query('select pg_notify($1, $2)', [this.channel, what]);
   }
 
-  private async listen(): Promise<void> {
+  /** One connection at a time, however long it takes to open. */
+  private listen(): Promise<void> {
+    this.opening ??= this.connect().finally(() => {
+      this.opening = undefined;
+    });
+    return this.opening;
+  }
+
+  private async connect(): Promise<void> {
     const connection = this.options.connect();
     const lost = () => {
       if (this.connection === connection) this.connection = undefined;
@@ -97,6 +108,7 @@ export class News {
 
   private async round(): Promise<void> {
     if (!this.connection) await this.listen();
+    if (this.closed) return;
     this.options.readings();
     this.look();
   }
