@@ -131,12 +131,13 @@ export class LaneFeed {
     clearTimeout(this.timer);
     if (this.closed) return;
     const mine = this.mine();
-    const due = this.order.due((lane) => mine.has(lane));
+    const maySend = (lane: string) => mine.has(lane);
+    const due = this.order.due(maySend);
     if (due.length > 0) {
       this.options.send(due.map((it) => this.outgoing(it)));
       for (const { lane, seq } of due) this.places.get(lane)!.noteSent(seq);
     }
-    const nextMs = this.order.nextMs();
+    const nextMs = this.order.nextMs(maySend);
     if (nextMs !== undefined) this.timer = setTimeout(() => this.sendDue(), nextMs);
   }
 

@@ -40,9 +40,9 @@ export class TakenOrder {
     this.waiting = this.waiting.filter(({ it }) => it.lane !== lane);
   }
 
-  /** When to look again, or nothing waits. */
-  nextMs(): number | undefined {
-    const [first] = this.waiting;
+  /** When to look again; undefined when nothing waits in a lane that may be sent. */
+  nextMs(maySend: (lane: string) => boolean): number | undefined {
+    const first = this.waiting.find(({ it }) => maySend(it.lane));
     return first && Math.max(1, first.heardMs + this.gatherMs - performance.now());
   }
 }
