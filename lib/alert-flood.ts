@@ -37,6 +37,7 @@ export function allowance(sentAtUs: readonly number[], perMinute: number, nowUs:
  * @param held what is held now
  * @param isAll false: more are held than these
  * @param most the most that were held since the flood began
+ * @param before the notice as it stands: of several workers of a desk one may have seen more held than another
  */
 export function floodCondition(
   subject: string,
@@ -44,25 +45,32 @@ export function floodCondition(
   isAll: boolean,
   most: number,
   nowUs: number,
+  before?: Pick<Alert, 'active' | 'says'>,
 ): Condition {
+  const peak = Math.max(1, most, before?.active ? saidHeld(before) : 0);
   const active = held.length > 0;
   const number = `${isAll ? '' : 'more than '}${held.length}`;
   const text = active
     ? `${subject}: ${number} alert messages are held back and come in their turn: ${kinds(held)}. All alerts are in the ledger`
-    : `${subject}: no alert message is held back any more; ${most} were at the most`;
+    : `${subject}: no alert message is held back any more; ${peak} were at the most`;
   return Object.freeze({
-    key: `alert-flood:${subject}`,
+    key: floodKey(subject),
     category: 'alert-flood',
     subject,
     priority: 'high',
     active,
-    says: `at least ${2 ** Math.floor(Math.log2(Math.max(1, most)))} held back`,
+    says: `at least ${2 ** Math.floor(Math.log2(peak))} held back`,
     text,
     caution: ALERT_CAUTION,
     from: held.slice(0, NAMED).map((alert) => alert.id),
     evidenceAt: formatInstant(nowUs),
   });
 }
+
+/** Key of the flood notice of a desk. */
+export const floodKey = (subject: string): string => `alert-flood:${subject}`;
+
+const saidHeld = ({ says = '' }: Pick<Alert, 'says'>): number => Number(/^at least (\d+) /.exec(says)?.[1] ?? 0);
 
 /** @example kinds([{ category: 'tie-mismatch', priority: 'high' }]) // '1 tie-mismatch (high)' */
 export function kinds(alerts: readonly Pick<Alert, 'category' | 'priority'>[]): string {

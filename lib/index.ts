@@ -1,7 +1,7 @@
 /** The public surface of the library. */
 export { type Action, ALERT_ACTIONS, applyAction, type OperatorAction } from './alert-actions';
 export type { Condition } from './alert-condition';
-export { allowance, floodCondition, kinds } from './alert-flood';
+export { allowance, floodCondition, floodKey, kinds } from './alert-flood';
 export { type AlertDelays, applyCondition, applyDue, NO_DELAYS } from './alert-life-cycle';
 export { ALERT_CAUTION, conditionsOf } from './alert-rules';
 export { type AlertEvent, nextState, statesFor } from './alert-states';

@@ -5,6 +5,7 @@
 import { allowance } from '../../lib/alert-flood';
 import type { Alert } from '../../lib/records';
 import type { DueDelivery } from '../ledger/ledger';
+import { HeldBack } from './held-back';
 import { LANES, type Lane, type Lanes } from './lanes';
 
 /** Taken at a time. */
@@ -13,6 +14,8 @@ const AT_ONCE = 64;
 const SETTLE_MS = 100;
 /** What other workers left, and what could not be sent before, is looked for this often. */
 const LOOK_MS = 2000;
+/** What waits longer than this no worker may send. */
+const OTHERS_TAKE_US = 1500 * LOOK_MS;
 /** What is held is counted no more often than this. */
 const COUNT_EVERY_US = 500e3;
 
@@ -22,6 +25,8 @@ export interface AnnouncerOptions {
   /** does not jump when the clock is set, microseconds */
   readonly steadyUs: () => number;
   readonly send: (alert: Alert) => void;
+  /** other workers send from the same lanes */
+  readonly isShared: boolean;
   /** what is held back now; told while it lasts, and once when it is over */
   readonly flood: (held: readonly Alert[], isAll: boolean) => void;
   readonly trouble: (cause: Error) => void;
@@ -38,11 +43,13 @@ export class Announcer {
   private timer: NodeJS.Timeout | undefined;
   private sentAtUs: number[] = [];
   private countedAtUs = Number.NEGATIVE_INFINITY;
+  private readonly heldBack: HeldBack;
 
   constructor(
     private readonly lanes: Lanes,
     private readonly options: AnnouncerOptions,
   ) {
+    this.heldBack = new HeldBack(options.isShared ? OTHERS_TAKE_US : 0);
     this.closed = new Promise((resolve) => {
       this.closing = resolve;
     });
@@ -58,6 +65,11 @@ export class Announcer {
       const lane = this.nextLane();
       if (lane) this.poke(lane);
     });
+  }
+
+  /** A worker said that there is a flood: all of them look whether it is over. */
+  watchFlood(): void {
+    this.isFlood = true;
   }
 
   /** What has not had time to arrive is given back, and will be sent again. */
@@ -123,7 +135,10 @@ export class Announcer {
     }
   }
 
-  /** Returns when to look again. */
+  /**
+   * The lanes are those of all workers, and so is the flood: who may send nothing more says that it is there, and anybody that it is over.
+   * Returns when to look again.
+   */
   private async tellFlood(): Promise<number> {
     const { againAtUs } = this.allowed();
     const nowUs = this.options.steadyUs();
@@ -131,10 +146,14 @@ export class Announcer {
     if (againAtUs === undefined && !this.isFlood) return againMs;
     if (nowUs - this.countedAtUs < COUNT_EVERY_US) return Math.min(againMs, COUNT_EVERY_US / 1000);
     this.countedAtUs = nowUs;
-    const { alerts, isAll } = await this.lanes.held(new Set(this.settling.keys()));
-    const held = againAtUs === undefined ? [] : alerts;
-    if (held.length > 0 || this.isFlood) this.options.flood(held, isAll);
-    this.isFlood = held.length > 0;
+    const { due, isAll } = await this.lanes.waiting(new Set(this.settling.keys()));
+    const held = this.heldBack.of(due, nowUs).map((d) => d.record as Alert);
+    const isFull = againAtUs !== undefined;
+    const isOver = this.isFlood && held.length === 0 && (!isFull || due.length === 0);
+    if (isOver || (isFull && held.length > 0)) {
+      this.isFlood = !isOver;
+      this.options.flood(held, isAll);
+    }
     return againMs;
   }
 }

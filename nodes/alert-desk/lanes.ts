@@ -36,14 +36,16 @@ export class Lanes {
     return this.ledger.failed(seq, 'the desk closed before it had time to arrive', 0);
   }
 
-  /** What waits in the lanes that are held back. */
-  async held(except: ReadonlySet<number>): Promise<{ readonly alerts: readonly Alert[]; readonly isAll: boolean }> {
+  /** What waits in the lanes that are held back; not isAll: more than these. */
+  async waiting(
+    except: ReadonlySet<number>,
+  ): Promise<{ readonly due: readonly DueDelivery[]; readonly isAll: boolean }> {
     const asked = LANES.slice(1).map((lane) =>
       this.ledger.deliveries({ destination: this.name(lane), state: 'waiting', limit: COUNTED }),
     );
     const waiting = await Promise.all(asked);
     return {
-      alerts: waiting.flatMap((lane) => lane.filter((d) => !except.has(d.seq)).map((d) => d.record as Alert)),
+      due: waiting.flatMap((lane) => lane.filter((d) => !except.has(d.seq))),
       isAll: waiting.every((lane) => lane.length < COUNTED),
     };
   }

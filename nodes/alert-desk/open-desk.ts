@@ -1,6 +1,6 @@
 /** The desk with all that belongs to it, once the ledger is open: what it saves is announced, what is held back is told, status shows both. */
 import type { Node, NodeAPI } from 'node-red';
-import { floodCondition } from '../../lib/alert-flood';
+import { floodCondition, floodKey } from '../../lib/alert-flood';
 import type { AlertDelays } from '../../lib/alert-life-cycle';
 import { isQuiet } from '../../lib/alert-transition';
 import type { Alert } from '../../lib/records';
@@ -44,7 +44,7 @@ export class OpenDesk {
   }
 
   private constructor(
-    ledger: Ledger,
+    private readonly ledger: Ledger,
     private readonly settings: DeskSettings,
   ) {
     const { node, nowUs, delays, perMinute } = settings;
@@ -61,6 +61,7 @@ export class OpenDesk {
       nowUs: () => ledger.clockUs(),
       steadyUs: () => performance.now() * 1000,
       send: (alert) => this.send(alert),
+      isShared: ledger.sharing !== undefined,
       flood: (alerts, isAll) => this.flood(alerts, isAll).catch(trouble),
       trouble,
     });
@@ -89,6 +90,7 @@ export class OpenDesk {
 
   private heard(alert: Alert): void {
     this.desk.heard(alert);
+    if (alert.active && alert.key === floodKey(this.subject)) this.announcer.watchFlood();
     this.alerts.note(alert);
     this.show();
   }
@@ -114,15 +116,21 @@ export class OpenDesk {
     this.settings.node.send({ ...cause, payload: alert, topic: alert.key } as never);
   }
 
+  private get subject(): string {
+    const { node } = this.settings;
+    return node.name || node.id;
+  }
+
   private async flood(held: readonly Alert[], isAll: boolean): Promise<void> {
-    const { node, nowUs } = this.settings;
     this.held = held.length;
     this.mostHeld = Math.max(this.mostHeld, held.length);
-    const subject = node.name || node.id;
-    const condition = floodCondition(subject, held, isAll, this.mostHeld, nowUs());
+    const most = this.mostHeld;
     if (held.length === 0) this.mostHeld = 0;
     this.show();
-    await this.desk.condition(condition);
+    const { subject, ledger } = this;
+    const [before] = await ledger.alerts({ keys: [floodKey(subject)] });
+    // By the clock that all workers have in common: what is older changes nothing.
+    await this.desk.condition(floodCondition(subject, held, isAll, most, ledger.clockUs(), before));
   }
 
   private show(): void {

@@ -225,6 +225,15 @@ describe('a flood', () => {
     expect(notice(2, 5).says, 'going down calls nobody').to.equal(notice(5, 5).says);
     expect(notice(0, 5).active).to.equal(false);
   });
+  it('calls nobody when a worker says it that saw fewer held than another has said', () => {
+    const said = notice(5, 5);
+    expect(floodCondition('desk', held.slice(0, 2), true, 2, 1.7e15, said).says).to.equal(said.says);
+    expect(floodCondition('desk', held, true, 9, 1.7e15, said).says).to.equal('at least 8 held back');
+    const over = notice(0, 5);
+    expect(floodCondition('desk', held.slice(0, 2), true, 2, 1.7e15, over).says, 'a new flood').to.equal(
+      'at least 2 held back',
+    );
+  });
   it('says how many are held and of what kind, and that none is lost', () => {
     expect(notice(5, 5).text).to.equal(
       'desk: 5 alert messages are held back and come in their turn: 5 record-conflict (medium). All alerts are in the ledger',

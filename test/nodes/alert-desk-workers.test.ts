@@ -4,6 +4,7 @@ import type { Alert } from '../../lib/records';
 import { Announcer } from '../../nodes/alert-desk/announcer';
 import { Desk } from '../../nodes/alert-desk/desk';
 import { Lanes, laneOf } from '../../nodes/alert-desk/lanes';
+import { OpenDesk } from '../../nodes/alert-desk/open-desk';
 import type { Ledger } from '../../nodes/ledger/ledger';
 import { PostgresLedger } from '../../nodes/ledger/postgres/postgres-ledger';
 import { type PostgresServer, startPostgres } from '../kit/postgres';
@@ -28,6 +29,7 @@ class Worker {
       perMinute: 100_000,
       nowUs: () => ledger.clockUs(),
       steadyUs: () => performance.now() * 1000,
+      isShared: true,
       send: (alert) => sent.push(alert),
       flood: () => undefined,
       trouble,
@@ -113,5 +115,79 @@ describe('alert desk, several workers on one ledger', function () {
     for (const end = Date.now() + 20_000; sent.length < 1 && Date.now() < end; ) await pause(20);
     expect(sent.map((a) => a.key)).to.deep.equal(['tie-mismatch:P']);
     await heir.close();
+  });
+
+  describe('in a flood', () => {
+    const troubles: string[] = [];
+    const told: Alert[] = [];
+    const limited = async (perMinute: number) => {
+      const ledger = await openLedger();
+      const send = ({ payload }: { payload: Alert }) => {
+        (payload.category === 'alert-flood' ? told : sent).push(payload);
+      };
+      const open = await OpenDesk.at(ledger, {
+        RED: { _: (key: string) => key },
+        node: { id: 'desk', name: '', send, error: (text: string) => troubles.push(text) },
+        light: { show: () => undefined },
+        delays: { onS: 0, offS: 0 },
+        perMinute,
+        nowUs,
+      } as never);
+      return { ledger, open, close: () => open.close().then(() => ledger.close()) };
+    };
+    type Limited = Awaited<ReturnType<typeof limited>>;
+    const raise = async ({ open }: Limited, count: number) => {
+      const said = Array.from({ length: count }, (_, i) =>
+        conditionsOf(comparisonAt(i, `P${i}`, 'not-the-same-phase')),
+      );
+      await Promise.all(said.flat().map((condition) => open.desk.condition(condition)));
+    };
+    const history = async ({ ledger }: Limited) =>
+      (await ledger.alertHistory('alert-flood:desk')).map((a) => a.transition).filter((t) => t !== 'repeated');
+    const until = async (what: string, holds: () => boolean | Promise<boolean>) => {
+      for (const end = Date.now() + 20_000; Date.now() < end; await pause(50)) if (await holds()) return;
+      throw new Error(`${what}: not within 20 s`);
+    };
+    beforeEach(() => {
+      for (const list of [told, troubles]) list.length = 0;
+    });
+
+    it('say nothing of one where one of them may still send: what the other cannot send goes by it', async () => {
+      const [full, free] = [await limited(3), await limited(100_000)];
+      await raise(full, 30);
+      await until('all are sent', () => sent.length === 30);
+      await pause(2500);
+      expect([await history(full), told, troubles]).to.deep.equal([[], [], []]);
+      await Promise.all([full.close(), free.close()]);
+    });
+
+    it('say it once while it lasts and once when it is over, whoever says it', async () => {
+      const [one, two] = [await limited(3), await limited(3)];
+      await raise(one, 30);
+      await until('it is said', async () => (await history(one)).length > 0);
+      await pause(5000);
+      expect(await history(one)).to.deep.equal(['raised']);
+      expect(sent).to.have.length(6);
+      await one.close();
+      const relief = await limited(100_000);
+      await until('all are sent', () => sent.length === 30);
+      await until('it is over', async () => (await history(two)).length > 1);
+      await pause(2500);
+      expect(await history(two)).to.deep.equal(['raised', 'returned']);
+      expect([told.map((a) => a.transition), troubles]).to.deep.equal([['raised', 'returned'], []]);
+      await Promise.all([two.close(), relief.close()]);
+    });
+
+    it('say that it is over when the one that said it is gone', async () => {
+      const one = await limited(3);
+      await raise(one, 30);
+      const other = await limited(3);
+      await until('it is said', async () => (await history(one)).length > 0);
+      await one.close();
+      const relief = new Worker(await openLedger(), sent);
+      relief.announcer.poke();
+      await until('it is over', async () => (await history(other)).at(-1) === 'returned');
+      await Promise.all([other.close(), relief.close()]);
+    });
   });
 });
