@@ -25,18 +25,18 @@ export interface SiteEvidence {
 export interface ConductorEvidence {
   /** which recorded conductor was touched: 0, 1, 2 */
   readonly conductor: number;
-  /** likelihood that its angle stands at 30 degrees x slot from the source's first phase, 12 numbers, any scale */
+  /** likelihood that its angle stands at 30 degrees x slot from the source's first phase, 12 numbers; 1: as likely as an angle that says nothing */
   readonly slots: Float64Array;
 }
 
 /**
- * The likelihood of each of the twelve slots under a measured angle.
+ * The likelihood of each of the twelve slots under a measured angle, beside that of an angle drawn from all round.
  * @param angleDeg measured, lead positive, against the source's first phase at the same instant
  * @param sdDeg everything that may turn it, degrees
  * @example slotLikelihood(-118, 5, 0.005).indexOf(Math.max(...slotLikelihood(-118, 5, 0.005))) // 8
  */
 export function slotLikelihood(angleDeg: number, sdDeg: number, grossErrorRate: number): Float64Array {
-  return Float64Array.from({ length: SHIFTS }, (_, k) => flooredNormal(angleDeg - 30 * k, sdDeg, grossErrorRate));
+  return Float64Array.from({ length: SHIFTS }, (_, k) => 360 * flooredNormal(angleDeg - 30 * k, sdDeg, grossErrorRate));
 }
 
 export interface FaultRates {
@@ -70,27 +70,28 @@ export function siteEvidence(
   const shifts = turned ? SHIFTS : 1;
   const clean = new Float64Array(STATES * shifts).fill(1);
   for (const { conductor, slots } of conductors) {
-    const greatest = Math.max(...slots);
     for (let s = 0; s < STATES; s++) {
-      for (let h = 0; h < shifts; h++) clean[s * shifts + h]! *= slots[slotOn(s, conductor, h)]! / greatest;
+      for (let h = 0; h < shifts; h++) clean[s * shifts + h]! *= slots[slotOn(s, conductor, h)]!;
     }
   }
   const read = conductors.reduce((mask, { conductor }) => mask | (1 << conductor), 0);
   return { section, from, read, ...withFaults(clean, rates) };
 }
 
-/** Mixes in tag error and site fault and floors the result; scaled to a mean of one. */
+/**
+ * Mixes in tag error and site fault.
+ * @param clean likelihood if neither is there; 1: as likely as if the site says nothing
+ */
 export function withFaults(
   clean: Float64Array,
   { tagError: q, siteFault: f }: FaultRates = FAULT_RATES,
 ): { likelihood: Float64Array; sound: Float64Array; tag: Float64Array } {
   const shifts = clean.length / STATES;
-  const scale = clean.length / clean.reduce((a, b) => a + b, 0);
   const likelihood = new Float64Array(clean.length);
   const sound = new Float64Array(clean.length);
   const tag = new Float64Array(clean.length);
   for (let h = 0; h < shifts; h++) {
-    const L = (s: number) => clean[s * shifts + h]! * scale;
+    const L = (s: number) => clean[s * shifts + h]!;
     const even = L(0) + L(1) + L(2);
     const odd = L(3) + L(4) + L(5);
     for (let s = 0; s < STATES; s++) {

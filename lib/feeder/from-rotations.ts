@@ -27,7 +27,7 @@ export function rotationEvidence(
   const clean = Float64Array.from({ length: STATES * shifts }, (_, i) => {
     const s = Math.floor(i / shifts);
     const lags = (3 + image(s, second.conductor) - image(s, first.conductor)) % 3;
-    return (lags === 1 ? 'ABC' : 'ACB') === rotation.sequence ? p : 1 - p;
+    return (lags === 1 ? 'ABC' : 'ACB') === rotation.sequence ? 2 * p : 2 * (1 - p);
   });
   return { section: first.section, from: [rotation.id], ...withFaults(clean, rates) };
 }

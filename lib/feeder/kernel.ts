@@ -34,7 +34,7 @@ export const spreadSum: Spread = (p, from, at, to, toAt) => {
   for (let s = 3; s < 6; s++) to[toAt + s] = stay * from[at + s]! + toOdd;
 };
 
-/** to[t] = greatest over s of passes(p, s, t) from[s]. The prior of a change must leave staying the likeliest: p below 0.5. */
+/** to[t] = greatest over s of passes(p, s, t) from[s]. The prior of a change must leave staying the likeliest: p below 0.78. */
 export const spreadMax: Spread = (p, from, at, to, toAt) => {
   const even = Math.max(from[at]!, from[at + 1]!, from[at + 2]!);
   const odd = Math.max(from[at + 3]!, from[at + 4]!, from[at + 5]!);

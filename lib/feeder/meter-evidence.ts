@@ -95,7 +95,7 @@ export function meterEvidence(feeder: Feeder, batch: MeterBatch, options: MeterO
     const likely = meterLikelihood(logs, temper);
     const clean = Float64Array.from(
       { length: STATES * shifts },
-      (_, i) => likely[image(Math.floor(i / shifts), place.conductor)]!,
+      (_, i) => 3 * likely[image(Math.floor(i / shifts), place.conductor)]!,
     );
     evidence.push({ section: place.section, from: [batch.id], ...withFaults(clean, rates) });
   }

@@ -1,5 +1,6 @@
 /** From the rows of a feeder document to arrays in feeding order. */
 
+import { SWAP } from './kernel';
 import {
   CHANGE_PRIOR,
   type ClockNumber,
@@ -120,12 +121,15 @@ function treeArrays(walk: Walk, phases: readonly string[]) {
   mask[0] = 7;
   walk.order.forEach((row, i) => {
     parent[i + 1] = walk.parents[i] as number;
-    changePrior[i + 1] = row.changePrior ?? CHANGE_PRIOR[row.kind];
     for (const p of row.phases) mask[i + 1] = (mask[i + 1] as number) | (1 << phases.indexOf(p));
+    changePrior[i + 1] = ofOrder(row.changePrior ?? CHANGE_PRIOR[row.kind], row.phases.length);
     if (row.clock.length > 0) windings.set(i + 1, row.clock);
   });
   return { count, parent, changePrior, mask, windings };
 }
+
+/** A swap of the two absent conductors leaves a single one where it is: the order must change oftener for the conductor to change so often. */
+const ofOrder = (prior: number, conductors: number): number => (conductors === 1 ? prior / (1 - SWAP) : prior);
 
 /** A conductor must be fed by one with the same recorded phase. */
 function phaseProblems(walk: Walk, mask: Uint8Array, phases: readonly string[]): string[] {

@@ -5,7 +5,7 @@ import { makeIndex } from './model-index';
 export type SectionKind = 'span' | 'joint' | 'dip' | 'tap' | 'transformer' | 'switch' | 'service' | 'works';
 
 /**
- * Probability that the conductors of a section do not continue those of the section above as the record says, by kind.
+ * Probability that the conductors present in a section do not continue those of the section above as the record says, by kind.
  * Common practice, no source: choose high rather than low, since too small a prior makes false confidence.
  */
 export const CHANGE_PRIOR: Readonly<Record<SectionKind, number>> = {
@@ -28,7 +28,7 @@ export interface FeederSection {
   readonly phases: readonly string[];
   /** left out: span */
   readonly kind?: SectionKind;
-  /** probability of a change at this section; overrides the one of its kind */
+  /** probability that its conductors change at this section; overrides the one of its kind */
   readonly changePrior?: number;
   readonly lengthM?: number;
   readonly position?: { readonly lat: number; readonly lon: number };
@@ -86,7 +86,7 @@ export interface FeederDocument {
 export interface FeederTree {
   readonly count: number;
   readonly parent: Int32Array;
-  /** probability of a change between a section and the one that feeds it */
+  /** probability that the order of three changes between a section and the one that feeds it, absent conductors included */
   readonly changePrior: Float32Array;
   /** bit j: the conductor recorded as phases[j] is present */
   readonly mask: Uint8Array;

@@ -2,7 +2,7 @@
  * Where the next reading tells most. First by the labels in doubt that hang on a section, then, when no section has many below it,
  * by the bits a reading there would give, which bisects what is left of a crossing.
  */
-import { type SiteEvidence, withFaults } from './evidence';
+import type { SiteEvidence } from './evidence';
 import { projection, STATES } from './permutation';
 import { bestProjection, type Solution, solve } from './solve';
 import type { SweepArrays } from './sweep';
@@ -99,10 +99,7 @@ export function dayPlan(
 function expected(solution: Solution, v: number): Float64Array {
   const { state } = bestProjection(solution, v);
   const mask = solution.tree.mask[v]!;
-  const clean = Float64Array.from({ length: STATES }, (_, s) =>
-    projection(s, mask) === projection(state, mask) ? 1 : 0.01,
-  );
-  return withFaults(clean, { tagError: 0, siteFault: 0 }).likelihood;
+  return Float64Array.from({ length: STATES }, (_, s) => (projection(s, mask) === projection(state, mask) ? 1 : 0.01));
 }
 
 /** Depth first from the source, so that neighbours on the feeder follow each other. */

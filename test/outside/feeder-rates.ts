@@ -7,15 +7,15 @@ import { case8500, describe8500, rates8500, tally8500 } from './rates/feeder-850
 import { feederRates } from './rates/feeders';
 import { met, table } from './rates/rate';
 
-/** 134 feeders of 1500 sections are 200 000. */
-const FEEDERS = 134;
+/** 1340 feeders of 1500 sections are two millions. */
+const FEEDERS = 1340;
 /** Times that the record of the 8500-node feeder is made wrong anew. */
-const RECORDS = 60;
+const RECORDS = 600;
 
 if (require.main === module) {
   const part = Number(process.argv[2] ?? 1);
   const rates = feederRates(Math.max(1, Math.round(FEEDERS / part)), (line) => console.log(line));
-  const t = tally8500(case8500(), 850, Math.max(1, Math.round(RECORDS / part)));
+  const t = tally8500(case8500(), 8500, Math.max(1, Math.round(RECORDS / part)));
   console.log(describe8500(t));
   rates.push(...rates8500(t));
   console.log(table(rates));

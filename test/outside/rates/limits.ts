@@ -16,6 +16,18 @@ export function limits(count: number, trials: number): { readonly lower: number;
   return count <= EXACT_UPTO ? clopperPearson(count, trials) : wilson(count, trials);
 }
 
+/**
+ * Limits of a share whose trials come in draws, each of which errs as a whole: the ratio estimate of a cluster sample (W. G. Cochran,
+ * Sampling Techniques, 1977, from memory). Needs many draws.
+ */
+export function limitsOverDraws(draws: readonly { readonly count: number; readonly trials: number }[]) {
+  const trials = draws.reduce((sum, d) => sum + d.trials, 0);
+  const share = draws.reduce((sum, d) => sum + d.count, 0) / trials;
+  const squares = draws.reduce((sum, d) => sum + (d.count - share * d.trials) ** 2, 0);
+  const half = (Z * Math.sqrt((squares * draws.length) / (draws.length - 1))) / trials;
+  return { lower: Math.max(0, share - half), upper: Math.min(1, share + half) };
+}
+
 function wilson(count: number, n: number) {
   const p = count / n;
   const centre = (p + Z ** 2 / (2 * n)) / (1 + Z ** 2 / n);
