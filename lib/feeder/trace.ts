@@ -28,6 +28,9 @@ export interface FeederTrace {
   readonly standing: Standing;
 }
 
+/** Labels or bits: nobody is sent out for less. */
+const WORTH_A_WAY = 0.01;
+
 const NOTHING_DECIDED = (feeder: Feeder): Standing => ({
   decisions: new Map(),
   recorded: new Uint8Array(feeder.count),
@@ -65,7 +68,7 @@ export function traceFeeder(
     ).filter((s) => beyondRecord(feeder, standing, s) >= SUSPECTED),
     sites: suspectSites(solution, evidence),
     conflicts: conflicts(solution, ties),
-    suggestions: nextBest(solution, read, anywhere ? undefined : readable),
+    suggestions: nextBest(solution, read, anywhere ? undefined : readable).filter((s) => s.settles >= WORTH_A_WAY),
     measured,
     read,
     standing,

@@ -3,7 +3,7 @@ import type { Comparison, Identification } from '../../lib';
 import { conflicts } from '../../lib/feeder/conflicts';
 import { evidenceFrom, tieFrom } from '../../lib/feeder/from-records';
 import { type FeederDocument, makeFeeder } from '../../lib/feeder/model';
-import { dayPlan } from '../../lib/feeder/next-best';
+import { dayPlan, nextBest } from '../../lib/feeder/next-best';
 import type { PairFactor } from '../../lib/feeder/pair-factor';
 import { image, permutationIndex } from '../../lib/feeder/permutation';
 import { conductorPhases, type FeederTrace, sectionLabel, traceFeeder } from '../../lib/feeder/trace';
@@ -100,6 +100,19 @@ describe('trace of a feeder', () => {
     const suggested = partly.suggestions.map((c) => partly.feeder.ids[c.section]);
     expect(suggested).to.include('m9');
     expect(suggested).not.to.include.oneOf(['m3', 'm12']);
+  });
+
+  it('sends nobody out for next to nothing', () => {
+    const feeder = makeFeeder(document());
+    const everywhere = evidenceFrom(
+      feeder,
+      [3, 6, 9, 12].flatMap((k) => read(k, 0)),
+    );
+    const { solution, suggestions, read: done } = traceFeeder(feeder, everywhere);
+    // m10 stands between m9 and m12, both read: what a reading there would tell is above nothing, and below a hundredth of a bit.
+    const [between] = nextBest(solution, done).filter((s) => s.section === feeder.indexOf.get('m10'));
+    expect(between!.settles).to.be.within(1e-9, 0.01);
+    expect(suggestions).to.deep.equal([]);
   });
 
   it('says of one conductor where it goes, not that a sequence is reversed', () => {

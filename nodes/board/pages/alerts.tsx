@@ -132,11 +132,15 @@ function Row({ alert }: { readonly alert: Alert }) {
       <span class="when">{age(alert.since)}</span>
       <span class="second">
         <b>{word}</b>, {alert.priority}: {CATEGORIES[alert.category]}
-        {alert.by ? `; ${alert.by}` : ''}
+        {alert.by ? `; ${alert.by}` : ''}; {told(alert)}
       </span>
     </div>
   );
 }
+
+/** What is the matter, without the place, which stands above. */
+const told = ({ subject, text }: Alert): string =>
+  text.startsWith(`${subject}: `) ? text.slice(subject.length + 2) : text;
 
 /** The keys lead to the controls of the chosen alert, which say what is needed. */
 function press(key: string): boolean {

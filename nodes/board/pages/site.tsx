@@ -53,7 +53,7 @@ function OneSite({ id }: { readonly id: string }) {
       <div class="site-top">
         <PhasorPicture site={value} />
         <div>
-          <RotationSaid site={value} />
+          {value.terminals.length > 1 && <RotationSaid site={value} />}
           <p>
             Seen {value.viewing.replaceAll('-', ' ')}:{' '}
             <b class="order">{value.terminals.map((t) => letterOf(t)).join(' ')}</b>

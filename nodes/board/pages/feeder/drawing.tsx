@@ -1,9 +1,10 @@
 /** The feeder as a drawing to drag, stretch and walk through, with what is chosen told in words. */
 import { useEffect, useMemo, useRef } from 'preact/hooks';
-import { drawTree } from '../../../../lib/feeder/tree-drawing';
+import { drawTree, type TreeDrawing } from '../../../../lib/feeder/tree-drawing';
 import { type FeederAnswer, probability, strength } from './answers';
 import { FeederCanvas } from './canvas';
 import { marksOf } from './marks';
+import { COLUMN_PX, LANE_PX } from './view';
 import { type Arrow, isArrow, neighbour } from './walk';
 
 interface Props {
@@ -11,6 +12,12 @@ interface Props {
   readonly chosen: string;
   readonly onChoose: (section: string) => void;
 }
+
+/** What the style sheet makes the height of: no more room than the drawing takes at the width that there is. */
+const roomFor = ({ columns, lanes }: TreeDrawing) => ({
+  '--tall': `${lanes * LANE_PX}px`,
+  '--shape': ((lanes * LANE_PX) / (columns * COLUMN_PX)).toFixed(4),
+});
 
 const STEP = 1.35;
 const PAN_PX = 120;
@@ -24,8 +31,9 @@ export function Drawing({ answer, chosen, onChoose }: Props) {
   choose.current = onChoose;
   const marks = useMemo(() => marksOf(answer), [answer]);
   const at = useMemo(() => picture.ids.indexOf(chosen, 1), [picture, chosen]);
+  const drawn = useMemo(() => drawTree(tree), [tree]);
   useEffect(() => {
-    const made = new FeederCanvas(box.current!, drawTree(tree), tree.parent, (v) => choose.current(tree.ids[v]!));
+    const made = new FeederCanvas(box.current!, drawn, tree.parent, (v) => choose.current(tree.ids[v]!));
     canvas.current = made;
     return () => made.close();
   }, [tree]);
@@ -49,17 +57,6 @@ export function Drawing({ answer, chosen, onChoose }: Props) {
 
   return (
     <div class="drawing">
-      <div
-        class="drawing-box"
-        role="application"
-        // biome-ignore lint/a11y/noNoninteractiveTabindex: it takes the keys named in its description
-        tabIndex={0}
-        aria-label={`Drawing of feeder ${picture.name}, ${picture.ids.length - 1} sections`}
-        aria-describedby="drawing-keys"
-        onKeyDown={press}
-      >
-        <canvas ref={box} />
-      </div>
       <div class="drawing-tools">
         <button type="button" aria-label="Larger" onClick={() => zoom(STEP)}>
           +
@@ -70,6 +67,18 @@ export function Drawing({ answer, chosen, onChoose }: Props) {
         <button type="button" onClick={showAll}>
           Whole feeder
         </button>
+      </div>
+      <div
+        class="drawing-box"
+        role="application"
+        // biome-ignore lint/a11y/noNoninteractiveTabindex: it takes the keys named in its description
+        tabIndex={0}
+        aria-label={`Drawing of feeder ${picture.name}, ${picture.ids.length - 1} sections`}
+        aria-describedby="drawing-keys"
+        onKeyDown={press}
+        style={roomFor(drawn)}
+      >
+        <canvas ref={box} />
       </div>
       <p class="hint" id="drawing-keys">
         Drag to move, wheel or two fingers to zoom. Keys: arrows walk along the conductors, with Shift they move the

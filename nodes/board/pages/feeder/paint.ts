@@ -129,7 +129,7 @@ function paintConductors(context: CanvasRenderingContext2D, view: View, scene: S
 
 /** A dot where something was read, a ring elsewhere, a number where to read next, and a sign where something is wrong. */
 function paintPlaces(context: CanvasRenderingContext2D, view: View, scene: Scene, seen: readonly number[]): void {
-  const { marks, inks, index } = scene;
+  const { picture, marks, inks, index } = scene;
   const { column, lane } = index.drawing;
   const near = view.scale >= APART;
   const r = near ? Math.max(2.5, 5 * view.scale) : Math.min(2, 0.4 * LANE_PX * view.scale);
@@ -137,7 +137,8 @@ function paintPlaces(context: CanvasRenderingContext2D, view: View, scene: Scene
     context.beginPath();
     for (const v of seen) {
       if (((marks.bits[v]! & MEASURED) !== 0) !== isRead || (v > 0 && !isRead && !near)) continue;
-      const [x, y] = [view.toX(column[v]!), view.toY(lane[v]!)];
+      const y = view.toY(lane[v]!) + (near ? middleOf(picture, v) * SPREAD_PX * view.scale : 0);
+      const x = view.toX(column[v]!);
       context.moveTo(x + r, y);
       context.arc(x, y, r, 0, 7);
     }
@@ -152,6 +153,12 @@ function paintPlaces(context: CanvasRenderingContext2D, view: View, scene: Scene
   context.fillStyle = inks.ink;
   context.fill();
   paintSigns(context, view, scene, seen);
+}
+
+/** Where the middle of the conductors that a section has lies, in spreads from the middle of its lane. */
+function middleOf({ likeliest }: FeederPicture, v: number): number {
+  const present = [0, 1, 2].filter((j) => v > 0 && likeliest[3 * v + j]! >= 0);
+  return present.length === 0 ? 0 : (present[0]! + present.at(-1)!) / 2 - 1;
 }
 
 function paintSigns(context: CanvasRenderingContext2D, view: View, scene: Scene, seen: readonly number[]): void {
@@ -170,7 +177,7 @@ function paintSigns(context: CanvasRenderingContext2D, view: View, scene: Scene,
   context.font = '700 12px system-ui, sans-serif';
   context.textAlign = 'center';
   context.textBaseline = 'middle';
-  const lift = view.scale >= APART ? 1.9 * SPREAD_PX * view.scale + 10 : 0;
+  const lift = view.scale >= APART ? 1.15 * SPREAD_PX * view.scale + 11 : 0;
   for (const v of seen) {
     const x = view.toX(column[v]!);
     const y = view.toY(lane[v]!) - lift;
@@ -179,7 +186,7 @@ function paintSigns(context: CanvasRenderingContext2D, view: View, scene: Scene,
     if (view.scale >= APART && bits & ACCEPTED) tag(x - 14, y, '✓', inks.edge);
     if (bits & CONFLICT) tag(x + 14, y, '!', inks.call);
     const rank = marks.next.get(v);
-    if (rank !== undefined) tag(x + 14, y + 2 * lift, String(rank), inks.accent);
+    if (rank !== undefined) tag(x - 14, y + 2 * lift, String(rank), inks.accent);
   }
 }
 
@@ -211,7 +218,7 @@ function paintLetters(context: CanvasRenderingContext2D, view: View, scene: Scen
       context.fillText(probability(p), x + 1.5 * size, cy + 0.5);
     }
     context.fillStyle = inks.quiet;
-    context.fillText(shorten(picture.ids[v]!), x, y + (LANE_PX / 2 - 11) * view.scale);
+    context.fillText(shorten(picture.ids[v]!), x, y + (LANE_PX / 2 - 7) * view.scale);
   }
 }
 

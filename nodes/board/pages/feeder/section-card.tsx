@@ -5,6 +5,7 @@ import { get } from '../api';
 import { useLive } from '../live';
 import { to } from '../place';
 import { RecordLink } from '../record-link';
+import { degrees } from '../words';
 import { type FeederAnswer, OFFERED, probability, strength } from './answers';
 import { PhaseLine } from './phase-line';
 import { Some } from './some';
@@ -168,7 +169,7 @@ function Evidence({ record }: { readonly record: PhaseloomRecord }) {
   return (
     <a href={to('records', id)}>
       {terminal} {phase ?? '?'}
-      {angleDeg === null ? '' : ` ${angleDeg.toFixed(1)}°`}
+      {angleDeg === null ? '' : ` ${degrees(angleDeg)}`}
     </a>
   );
 }
