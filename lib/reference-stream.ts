@@ -45,6 +45,13 @@ export class ReferenceStream {
     return before !== undefined && after !== undefined && after - before <= maxGapS * 1e6;
   }
 
+  /** The instants nearest before and after this one at which readings were taken, microseconds; infinite where there is none. */
+  neighbours(us: number): readonly [beforeUs: number, afterUs: number] {
+    const i = this.placeOf(us);
+    const after = this.entries.slice(i).find((p) => p.us > us);
+    return [this.entries[i - 1]?.us ?? Number.NEGATIVE_INFINITY, after?.us ?? Number.POSITIVE_INFINITY];
+  }
+
   /** Whether a reading was taken at or after the instant. */
   reaches(us: number): boolean {
     return this.placeOf(us) < this.entries.length;

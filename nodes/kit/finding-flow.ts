@@ -11,6 +11,7 @@ import type { Judgement as Finding, Reading } from '../../lib/records';
 import type { LedgerHandle } from './kept-readings';
 import { joinKin } from './kin';
 import { Lanes } from './lanes';
+import { LastSaid } from './last-said';
 import { RecentReadings } from './recent-readings';
 import { ReferenceStreams } from './reference-streams';
 
@@ -41,9 +42,6 @@ export interface Sources {
 type Findings = readonly Finding[];
 
 const NONE: Findings = Object.freeze([]);
-/** Findings remembered as said. */
-const REMEMBERED = 20_000;
-
 /** Which later sets a reading makes anew: none, those of readings that came, or all that are known. */
 type Touched = 'own' | 'came' | 'all';
 
@@ -62,7 +60,7 @@ export class FindingFlow<G extends Group> {
   private readonly streams: ReferenceStreams;
   private readonly recent: RecentReadings;
   private readonly lanes = new Lanes();
-  private readonly said = new Set<string>();
+  private readonly said = new LastSaid();
   private readonly underway = new Set<Promise<unknown>>();
   private readonly spans = new WeakMap<readonly G[], Span>();
   private readonly leaveKin: () => void;
@@ -156,7 +154,7 @@ export class FindingFlow<G extends Group> {
     for (const group of groups) this.casesOf(window, group, reading, touched, cases);
     if (cases.length === 0) return NONE;
     const recalling = this.streams.recall(cases);
-    const conclude = () => this.conclude(cases, reading, window);
+    const conclude = () => this.conclude(cases, reading, window, anew);
     return recalling ? recalling.then(conclude) : conclude();
   }
 
@@ -170,18 +168,13 @@ export class FindingFlow<G extends Group> {
     }
   }
 
-  private conclude(cases: readonly Case<G>[], reading: Reading, window: ReadingWindow): Findings {
-    const made = cases.map(({ group, set }) => this.rules.conclude(group, set, reading, window, this.streams.align));
-    const findings = made.length === 1 ? made[0]! : distinct(made.flat());
-    if (this.rules.saysAgain) return findings;
-    const fresh = findings.filter((f) => !this.said.has(f.id));
-    for (const { id } of fresh) this.remember(id);
-    return fresh;
-  }
-
-  private remember(id: string): void {
-    this.said.add(id);
-    if (this.said.size > REMEMBERED) this.said.delete(this.said.values().next().value!);
+  private conclude(cases: readonly Case<G>[], reading: Reading, window: ReadingWindow, anew: boolean): Findings {
+    const made = cases.map(({ group, set }) => {
+      const findings = this.rules.conclude(group, set, reading, window, this.streams.align);
+      const news = this.said.news(group.id, findings);
+      return this.rules.saysAgain && !anew ? findings : news;
+    });
+    return made.length === 1 ? made[0]! : distinct(made.flat());
   }
 }
 

@@ -32,12 +32,12 @@ export function runFindingNode<G extends Group>(
     tally.count(findings);
     return settings.sends ? findings.filter(settings.sends) : findings;
   };
-  const kept = (findings: readonly Finding[]): readonly Finding[] | Promise<readonly Finding[]> => {
+  const kept = (findings: readonly Finding[], how?: 'anew'): readonly Finding[] | Promise<readonly Finding[]> => {
     if (!ledger || findings.length === 0) return sent(findings);
-    return keep(ledger, findings).then(() => sent(findings));
+    return keep(ledger, findings, how).then(() => sent(findings));
   };
   const late = async (reading: Reading, findings: readonly Finding[]) => {
-    for (const payload of await kept(findings)) node.send({ payload, reading } as never);
+    for (const payload of await kept(findings, 'anew')) node.send({ payload, reading } as never);
   };
   const flow = new FindingFlow(
     { ...evidence, waitMs: settings.waitMs, late: (r, f) => void late(r, f).catch((cause) => node.error(cause)) },
@@ -53,7 +53,7 @@ export function runFindingNode<G extends Group>(
       const ports = (findings: readonly Finding[]): Ports => [
         passed.length === 0 ? findings : [...passed, ...findings],
       ];
-      if (isPromise(found)) return found.then(kept).then(ports);
+      if (isPromise(found)) return found.then((f) => kept(f)).then(ports);
       const stored = kept(found);
       return isPromise(stored) ? stored.then(ports) : ports(stored);
     },

@@ -14,7 +14,7 @@ export interface KeptReadings {
     readonly after?: string;
     readonly order?: 'newest-first';
   }): Promise<{ readonly records: readonly PhaseloomRecord[]; readonly next?: string }>;
-  keep(record: Finding | Rejection): Promise<unknown>;
+  keep(record: Finding | Rejection, how?: 'anew'): Promise<unknown>;
   onCommit(listener: (records: readonly PhaseloomRecord[]) => void): () => void;
   readonly sharing?: Sharing;
 }
@@ -50,7 +50,11 @@ export async function patiently<T>(ledger: LedgerHandle, ask: (kept: KeptReading
 }
 
 /** Keeps records; the ledger commits those that wait as one group. */
-export async function keep(ledger: LedgerHandle, records: readonly (Finding | Rejection)[]): Promise<void> {
+export async function keep(
+  ledger: LedgerHandle,
+  records: readonly (Finding | Rejection)[],
+  how?: 'anew',
+): Promise<void> {
   const kept = await patiently(ledger, async (opened) => opened);
-  await Promise.all(records.map((r) => kept.keep(r)));
+  await Promise.all(records.map((r) => kept.keep(r, how)));
 }

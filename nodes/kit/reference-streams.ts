@@ -4,12 +4,11 @@ import type { Frame, Reference } from '../../lib/frame';
 import { takenAtUs } from '../../lib/reading';
 import type { Reading } from '../../lib/records';
 import { ReferenceStream } from '../../lib/reference-stream';
+import { Alignments } from './alignments';
 import { type LedgerHandle, patiently } from './kept-readings';
 
 /** Readings of a reference fetched around one instant. */
 const FETCHED = 2000;
-/** Readings remembered that no reference reading was found for: one that comes late may serve them. */
-const REMEMBERED = 1000;
 
 interface Waiter {
   readonly us: number;
@@ -19,12 +18,11 @@ interface Waiter {
 export class ReferenceStreams {
   private readonly streams = new Map<string, ReferenceStream>();
   private readonly waiting = new Set<Waiter>();
-  private readonly unserved = new Map<Reading, number>();
-  private readonly found = new WeakMap<Reading, Map<string, Aligned>>();
+  private readonly alignments = new Alignments();
   private readonly asked = new WeakSet<Reading>();
   private readonly references: readonly Reference[];
   private readonly options;
-  /** told of a reading that a late reference reading now serves */
+  /** told of a reading that a late reference reading serves better */
   onServed: (reading: Reading) => void = () => undefined;
 
   constructor(
@@ -47,9 +45,7 @@ export class ReferenceStreams {
 
   /** Takes in a reading of a reference's own terminal. */
   hear(reading: Reading): void {
-    if (!this.streams.get(reading.terminal)!.add(reading)) return;
-    for (const waiter of this.waiting) if (this.isBracketed(waiter.us)) waiter.go();
-    this.serveLate(takenAtUs(reading));
+    this.learn(reading.terminal, [reading]);
   }
 
   /** Waits, when there is reason to, until a reading can be held against a reference as well as it will be. */
@@ -70,10 +66,8 @@ export class ReferenceStreams {
 
   /** Holds a reading against a reference of the frame. */
   readonly align = (reading: Reading, reference: Reference): Aligned | NotAligned => {
-    const known = this.found.get(reading)?.get(reference.id);
-    if (known) return known;
-    const around = this.streams.get(reference.terminal!)!.around(takenAtUs(reading));
-    return this.remember(reading, reference, around);
+    const known = this.alignments.interpolated(reading, reference.id);
+    return known ?? this.alignments.note(reading, reference.id, this.alignNow(reading, reference));
   };
 
   close(): void {
@@ -100,11 +94,9 @@ export class ReferenceStreams {
 
   private async settled(reading: Reading, us: number): Promise<void> {
     if (this.ledger && !this.isNear(us)) await this.fetch(reading, us);
-    if (this.found.has(reading)) return;
+    if (this.references.some((r) => this.alignments.interpolated(reading, r.id))) return;
     const mayCome = [...this.streams.values()].some((s) => !s.reaches(us));
     if (!this.isBracketed(us) && mayCome) await this.wait(us);
-    const served = this.references.some((r) => this.align(reading, r).aligned);
-    if (!served) this.rememberUnserved(reading, us);
   }
 
   private wait(us: number): Promise<void> {
@@ -129,36 +121,37 @@ export class ReferenceStreams {
           l.readingsBetween(reference.terminal!, us - reachUs, us + reachUs, FETCHED),
         );
         const slice = new ReferenceStream();
-        for (const { reading: r } of kept) {
-          slice.add(r);
-          this.streams.get(reference.terminal!)!.add(r);
-        }
-        this.remember(reading, reference, slice.around(us));
+        for (const { reading: r } of kept) slice.add(r);
+        this.alignments.note(reading, reference.id, this.hold(reading, slice, reference));
+        this.learn(
+          reference.terminal!,
+          kept.map((k) => k.reading),
+        );
       }),
     );
   }
 
-  /** An interpolated angle will not get better: it is kept with the reading. */
-  private remember(reading: Reading, reference: Reference, around: readonly Reading[]): Aligned | NotAligned {
-    const made = alignToReference(reading, around, { ...this.options, reference: reference.id });
-    if (!made.aligned || made.method !== 'interpolated') return made;
-    const known = this.found.get(reading) ?? new Map<string, Aligned>();
-    this.found.set(reading, known.set(reference.id, made));
-    return made;
+  private alignNow(reading: Reading, reference: Reference): Aligned | NotAligned {
+    return this.hold(reading, this.streams.get(reference.terminal!)!, reference);
   }
 
-  private rememberUnserved(reading: Reading, us: number): void {
-    this.unserved.set(reading, us);
-    if (this.unserved.size > REMEMBERED) this.unserved.delete(this.unserved.keys().next().value!);
+  private hold(reading: Reading, stream: ReferenceStream, reference: Reference): Aligned | NotAligned {
+    return alignToReference(reading, stream.around(takenAtUs(reading)), { ...this.options, reference: reference.id });
   }
 
-  private serveLate(heardUs: number): void {
-    const reachUs = Math.max(this.frame.referenceMaxAgeS, this.frame.referenceMaxGapS) * 1e6;
-    for (const [reading, us] of this.unserved) {
-      if (Math.abs(heardUs - us) > reachUs) continue;
-      if (!this.references.some((r) => this.align(reading, r).aligned)) continue;
-      this.unserved.delete(reading);
-      this.onServed(reading);
+  /** Takes in readings of a reference, oldest first; those who wait go on, and what was judged without them is judged anew. */
+  private learn(terminal: string, readings: readonly Reading[]): void {
+    const stream = this.streams.get(terminal)!;
+    const learnt = readings.filter((r) => stream.add(r));
+    if (learnt.length === 0) return;
+    for (const waiter of this.waiting) if (this.isBracketed(waiter.us)) waiter.go();
+    const [fromUs] = stream.neighbours(takenAtUs(learnt[0]!));
+    const [, toUs] = stream.neighbours(takenAtUs(learnt.at(-1)!));
+    const bettered = new Map<string, Reading>();
+    for (const reference of this.references.filter((r) => r.terminal === terminal)) {
+      const anew = (reading: Reading) => this.alignNow(reading, reference);
+      for (const r of this.alignments.bettered(reference.id, fromUs, toUs, anew)) bettered.set(r.id, r);
     }
+    for (const reading of bettered.values()) this.onServed(reading);
   }
 }

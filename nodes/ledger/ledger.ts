@@ -162,9 +162,10 @@ export interface Ledger {
    * A finding, committed in a group with others waiting; resolves after the commit. isNew false: it was there.
    * The newest finding of each kind and subject (for a rotation: the site and its three terminals) is the current one. Newest is by `at`,
    * ties by the order of storing: a finding from an old reading that comes late is stored as already superseded.
-   * One said again under another frame revision than the current finding of the same instant becomes current again.
+   * One said again under another frame revision than the current finding of the same instant becomes current again, and so does one said
+   * `anew`: with more known of that instant than when the current one was said.
    */
-  keep(record: Finding | Rejection): Promise<{ readonly isNew: boolean }>;
+  keep(record: Finding | Rejection, how?: 'anew'): Promise<{ readonly isNew: boolean }>;
 
   /** Readings after a place, oldest first; with a door, only those that door stored first. */
   readingsAfter(seq: number, limit: number, door?: string): Promise<readonly StoredReading[]>;

@@ -47,6 +47,7 @@ export async function crew(
   const sql = async <T>(text: string) => (await admin.query(text)).rows as T[];
   await Promise.all(workers.map((w) => w.start()));
   await shared(sql, count);
+  await Promise.all(workers.map(subscribed));
   return {
     broker,
     outside,
@@ -76,6 +77,15 @@ async function shared(sql: Crew['sql'], count: number): Promise<void> {
     await sleep(50);
   }
   throw new Error('the workers did not share the lanes');
+}
+
+/** What is published before that goes nowhere. */
+async function subscribed(worker: ChildRed): Promise<void> {
+  for (let i = 0; i < 600; i++) {
+    if (worker.log().includes('connected to the broker as')) return;
+    await sleep(50);
+  }
+  throw new Error('a worker did not connect to the broker');
 }
 
 export const LANES = 34;

@@ -257,6 +257,24 @@ function findingLaws(bench: Bench): void {
     expect(await current()).to.deep.equal([corrected.id]);
   });
 
+  it('said anew of the same instant hold again, and of an earlier one do not', async () => {
+    const { ledger } = bench();
+    const [proven, doubted] = [
+      identification('s/1', 0),
+      identification('s/1', 0, { verdict: 'not-proven', phase: null }),
+    ];
+    for (const finding of [proven, doubted, proven]) await ledger.keep(finding);
+    expect(await current(), 'said again').to.deep.equal([doubted!.id]);
+    expect(await ledger.keep(proven!, 'anew')).to.deep.equal({ isNew: false });
+    expect(await current()).to.deep.equal([proven!.id]);
+    await Promise.all([ledger.keep(doubted!, 'anew'), ledger.keep(proven!, 'anew')]);
+    expect(await current(), 'the last of one group').to.deep.equal([proven!.id]);
+    const later = identification('s/1', 1);
+    await ledger.keep(later);
+    await ledger.keep(doubted!, 'anew');
+    expect(await current()).to.deep.equal([later.id]);
+  });
+
   it('of other kinds and subjects do not touch each other', async () => {
     const { ledger } = bench();
     const kept = [

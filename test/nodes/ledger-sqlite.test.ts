@@ -5,8 +5,11 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { DatabaseSync } from 'node:sqlite';
 import { expect } from 'chai';
+import { Kysely, Migrator } from 'kysely';
 import type { Trouble } from '../../nodes/kit/trouble';
+import { ledgerMigrations } from '../../nodes/ledger/migrations';
 import { borrowLedger } from '../../nodes/ledger/shared-ledgers';
+import { NodeSqliteDialect, sqliteWords } from '../../nodes/ledger/sqlite/dialect';
 import { SqliteLedger, type SqliteLedgerOptions } from '../../nodes/ledger/sqlite/sqlite-ledger';
 import { type LedgerUnderTest, ledgerLaws } from './ledger-laws';
 import { admitted, identification, reading } from './ledger-samples';
@@ -138,6 +141,37 @@ describe('the SQLite ledger', () => {
        join reading r on r.id = s.source_id`,
     );
     expect(joined.map((r) => ({ ...(r as object) }))).to.deep.equal([{ finding: old.id, terminal: 's/1' }]);
+  });
+
+  it('takes in a file from before, with what its findings rest on', async () => {
+    bench = await make();
+    const file = join(bench.file, '../before.sqlite');
+    const database = new DatabaseSync(file);
+    // PHLM, the mark of a ledger
+    database.exec('pragma application_id = 1346915405');
+    const db = new Kysely<object>({ dialect: new NodeSqliteDialect(database) });
+    const migrator = new Migrator({ db, provider: ledgerMigrations(sqliteWords) });
+    expect((await migrator.migrateTo('0008-let-go-views')).error).to.equal(undefined);
+    const [rests, later] = [identification('s/1', 0, { from: ['rd-1', 'rd-2'] }), identification('s/2', 1)] as const;
+    database
+      .prepare(
+        "insert into finding (id, kind, subject, about, at_us, stored_at_us, body) values (?, 'identification', 's/1', 's/1', 1, 2, ?)",
+      )
+      .run(rests.id, JSON.stringify(rests));
+    database.exec("insert into finding_source values (1, 'rd-2'), (1, 'rd-1')");
+    database.close();
+    const ledger = new SqliteLedger({ file });
+    await ledger.open();
+    expect(await ledger.keep(rests)).to.deep.equal({ isNew: false });
+    await ledger.keep(later);
+    await ledger.close();
+    const held = sql(file, 'select finding_id, source_id from v1_finding_source order by source_id');
+    expect(held.map((r) => ({ ...(r as object) }))).to.deep.equal([
+      { finding_id: rests.id, source_id: 'rd-1' },
+      { finding_id: rests.id, source_id: 'rd-2' },
+    ]);
+    sql(file, 'pragma foreign_keys = on', 'delete from finding where seq = 1');
+    expect(sql(file, 'select * from finding_source'), 'they go with the finding').to.have.length(0);
   });
 
   it('waits while another program holds the file, says so, and loses nothing', async () => {

@@ -154,6 +154,19 @@ describe('the node phase id', () => {
       expect(rig.got('p')).to.have.length(2);
     });
 
+    it('are judged anew when a reference reading comes late between two that lay far apart', async () => {
+      await deploy();
+      for (const s of [0, 4.5]) rig.send('n', { payload: referenceAt(at(s)) });
+      rig.send('n', { payload: utc('671/2', 2.2) });
+      expect((await rig.next('p')).payload, 'held against readings 4.5 s apart').to.include({ verdict: 'not-proven' });
+      rig.send('n', { payload: referenceAt(at(2)) });
+      rig.send('n', { payload: referenceAt(at(2.5)) });
+      await quiet();
+      const { payload } = rig.got('p').at(-1)!;
+      expect(payload).to.include({ verdict: 'confirmed', phase: 'B' });
+      expect(payload.from).to.include.members([referenceAt(at(2)).id]);
+    });
+
     it('of a reference that turns freely are not proven: frequencies that disagree (IEC/IEEE 60255-118-1 frequency, 10 mHz)', async () => {
       await deploy();
       for (const s of [0, 1]) rig.send('n', { payload: referenceAt(at(s)) });

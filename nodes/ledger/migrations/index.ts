@@ -8,6 +8,7 @@ import { partitions } from './0005-partitions';
 import { views } from './0006-views';
 import { letGo } from './0007-let-go';
 import { letGoViews } from './0008-let-go-views';
+import { sourcesOnce } from './0009-sources-once';
 
 /** What the databases write differently. */
 export interface DialectWords {
@@ -39,6 +40,7 @@ const STEPS: Readonly<Record<string, Step>> = {
   '0006-views': views,
   '0007-let-go': letGo,
   '0008-let-go-views': letGoViews,
+  '0009-sources-once': (db, words) => (words.hasPartitions ? Promise.resolve() : sourcesOnce(db, words)),
 };
 
 export function ledgerMigrations(words: DialectWords): MigrationProvider {

@@ -7,13 +7,20 @@ import { type KnownFinding, Standing } from './standing';
 import { type StoredRow, storedRows } from './stored-row';
 import type { Store } from './write';
 
+/** A finding, and whether it is said with more known of its instant than before. */
+export interface Said {
+  readonly finding: Finding;
+  readonly how: 'anew' | undefined;
+}
+
 /** As store of a ledger with this clock. */
 export const storeFindings =
-  (nowUs: () => number): Store<Finding, { readonly isNew: boolean }> =>
-  async (client, findings, stored) => {
+  (nowUs: () => number): Store<Said, { readonly isNew: boolean }> =>
+  async (client, said, stored) => {
+    const findings = said.map(({ finding }) => finding);
     const abouts = findings.map((finding) => storable(aboutOf(finding)));
     const standing = new Standing(await knownFindings(client, findings, abouts));
-    const answers = findings.map((finding, i) => ({ isNew: standing.keep(finding, abouts[i]!) }));
+    const answers = said.map(({ finding, how }, i) => ({ isNew: standing.keep(finding, abouts[i]!, how) }));
     // First those that lose their place: of each kind and subject never two hold.
     const changed = standing.changed();
     await supersede(

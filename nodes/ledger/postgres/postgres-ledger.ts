@@ -123,10 +123,10 @@ export class PostgresLedger implements Ledger {
   admit(readings: readonly AdmittedReading[], rejections: readonly Rejection[]) {
     return this.write(readings.length + rejections.length, { readings, rejections }, storeBatches);
   }
-  keep(record: Finding | Rejection) {
+  keep(record: Finding | Rejection, how?: 'anew') {
     return record.kind === 'rejection'
       ? this.write(1, record, storeRejections)
-      : this.write(1, record, this.storeFindings);
+      : this.write(1, { finding: record, how }, this.storeFindings);
   }
 
   readingsAfter(seq: number, limit: number, door?: string) {

@@ -36,11 +36,11 @@ export class Standing {
   }
 
   /** True when it is new. */
-  keep(finding: Finding, about: string): boolean {
+  keep(finding: Finding, about: string, how?: 'anew'): boolean {
     const known = this.byId.get(finding.id);
     if (known) {
       const holding = this.holding.get(keyOf(known.known));
-      if (holding && isSaidAnew(known, holding)) this.hold(known);
+      if (holding && isSaidAnew(known, holding, how)) this.hold(known);
       return false;
     }
     const { id, kind, frame } = finding;
@@ -81,10 +81,10 @@ export class Standing {
   }
 }
 
-/** A correction taken back: the same is said of the same instant once more, and what was said in between came of another frame. */
-const isSaidAnew = (known: Place, holding: Place): boolean =>
+/** The same is said of the same instant once more, and what was said in between came of another frame or of less that was known. */
+const isSaidAnew = (known: Place, holding: Place, how: 'anew' | undefined): boolean =>
   known.supersededBy !== null &&
   known.known.at_us === holding.known.at_us &&
-  known.known.frame_revision !== holding.known.frame_revision;
+  (how === 'anew' || known.known.frame_revision !== holding.known.frame_revision);
 
 const keyOf = ({ kind, about }: Pick<KnownFinding, 'kind' | 'about'>): string => `${kind} ${about}`;

@@ -41,12 +41,12 @@ export class Findings {
   }
 
   /** True when it is new. */
-  keep(finding: Finding, stored: PhaseloomRecord[]): boolean {
+  keep(finding: Finding, stored: PhaseloomRecord[], how?: 'anew'): boolean {
     const about = aboutOf(finding);
     const holding = this.holding.get(finding.kind, about) as Known | undefined;
     const known = this.byId.get(finding.id) as Known | undefined;
     if (known) {
-      if (holding && isSaidAnew(known, holding)) this.takePlace(known.id, holding);
+      if (holding && isSaidAnew(known, holding, how)) this.takePlace(known.id, holding);
       return false;
     }
     this.store(finding, about, holding);
@@ -83,6 +83,8 @@ export class Findings {
   }
 }
 
-/** A correction taken back: the same is said of the same instant once more, and what was said in between came of another frame. */
-const isSaidAnew = (known: Known, holding: Known): boolean =>
-  known.superseded_by !== null && known.at_us === holding.at_us && known.frame_revision !== holding.frame_revision;
+/** The same is said of the same instant once more, and what was said in between came of another frame or of less that was known. */
+const isSaidAnew = (known: Known, holding: Known, how: 'anew' | undefined): boolean =>
+  known.superseded_by !== null &&
+  known.at_us === holding.at_us &&
+  (how === 'anew' || known.frame_revision !== holding.frame_revision);

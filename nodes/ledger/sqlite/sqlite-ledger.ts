@@ -105,9 +105,9 @@ export class SqliteLedger implements Ledger {
     const size = readings.length + rejections.length;
     return this.write(size, (parts, stored) => parts.readings.admit(readings, rejections, stored), true);
   }
-  keep(record: Finding | Rejection) {
+  keep(record: Finding | Rejection, how?: 'anew') {
     return this.write(1, ({ readings, findings }, stored) => ({
-      isNew: record.kind === 'rejection' ? readings.reject(record, stored) : findings.keep(record, stored),
+      isNew: record.kind === 'rejection' ? readings.reject(record, stored) : findings.keep(record, stored, how),
     }));
   }
 
