@@ -164,5 +164,17 @@ describe('readings tried in the German editor', function () {
     expect(said).to.match(/S118: rechtsdrehend, ABC/);
     expect(said).to.match(/Feststellen der Spannungsfreiheit/);
     expect(said).to.not.match(/absence of voltage/);
+    expect(said).to.match(/S118\/2 -120,0°/);
+    await editor.cancelAll();
+  });
+
+  it('figures have a comma, and reasons are in German, with what the record says below', async () => {
+    await editor.openNode('phase-id');
+    const alone = JSON.parse(readings([0, -118.4]).split('\n')[1]!);
+    expect(await answered(editor, JSON.stringify(alone))).to.match(/Winkel -118,4°; erwartet -120,0°; Abweichung 1,6°/);
+    const noClock = { ...alone, against: 'utc', clock: undefined };
+    expect(await answered(editor, JSON.stringify(noClock))).to.match(
+      /nicht erwiesen[\s\S]*Die Güte der Zeit ist nicht bekannt[\s\S]*Im Datensatz: the quality of its time is not known/,
+    );
   });
 });

@@ -49,6 +49,17 @@ it('a trial in English shows the cautions that the records carry', () => {
   });
 });
 
+it('a trial has a sentence for every reason that its findings can carry', () => {
+  const judges = globSync(
+    'lib/{identify*,conductor-reasons,open-point*,site-*,sequence,align,visit-angles,comparable,fitness*}.ts',
+  );
+  const code = /(?:code: |(?:told|refuse|reason)\(\s*|flaw\([^']*?)'([a-z]+(?:-[a-z0-9]+)+|stale|ambiguous)'/g;
+  const codes = new Set(judges.flatMap((file) => [...readFileSync(file, 'utf8').matchAll(code)].map((m) => m[1]!)));
+  assert.ok(codes.size > 50, `${codes.size} codes`);
+  const { trial } = read('nodes/frame/locales/de/phaseloom-frame.json')['phaseloom-frame'] as { trial: Texts };
+  assert.deepEqual([...codes].filter((c) => !(c in (trial.reason as Texts))).sort(), []);
+});
+
 const set = (text: string, pattern: RegExp) => [...new Set(text.match(pattern) ?? [])].sort();
 const all = (text: string, pattern: RegExp) => [...text.matchAll(pattern)].map((m) => m[1]!);
 

@@ -23,6 +23,16 @@ declare const RED: any;
 const word = (key: string, values: Readonly<Record<string, unknown>> = {}): string =>
   RED._(`@phaseloom/node-red/phaseloom-frame:phaseloom-frame.trial.${key}`, values);
 
+const language = (): string => RED.i18n.lang();
+
+/** As the language of the editor writes it: with a point, or with a comma. */
+const figure = (value: number, digits = 1): string =>
+  value.toLocaleString(language(), {
+    minimumFractionDigits: digits,
+    maximumFractionDigits: digits,
+    useGrouping: false,
+  });
+
 /** Puts the field, the button and the place for the answer at the end of the dialog. */
 export function offerTrial(node: EditorNode): void {
   const form = field(node, 'name').closest('form');
@@ -121,24 +131,29 @@ function verdict(finding: Finding): string {
 /** The figures behind it, those there are. */
 function figures(finding: Finding): string[] {
   const degrees = (key: string, value: number | null | undefined) =>
-    value === null || value === undefined ? [] : [word(`figure.${key}`, { value: value.toFixed(1) })];
+    value === null || value === undefined ? [] : [word(`figure.${key}`, { value: figure(value) })];
   // Rounded down: nothing is ever 100 % sure.
   const percent = Math.min(99.99, Math.floor(1e4 * finding.probability) / 100);
-  const chance = [word('figure.probability', { value: percent.toFixed(2) })];
+  const chance = [word('figure.probability', { value: figure(percent, 2) })];
   if (finding.kind === 'identification') {
     const { angleDeg, expectedDeg, residualDeg, sdDeg } = finding;
     const parts = { angle: angleDeg, expected: expectedDeg, residual: residualDeg, sd: sdDeg };
     return [...chance, ...Object.entries(parts).flatMap(([key, value]) => degrees(key, value))];
   }
   if (finding.kind === 'rotation') {
-    const angles = finding.anglesDeg.map((angle, i) => `${finding.terminals[i]} ${angle.toFixed(1)}°`);
+    const angles = finding.anglesDeg.map((angle, i) => `${finding.terminals[i]} ${figure(angle)}°`);
     return [...chance, ...angles];
   }
-  const pairs = finding.pairs.map(
-    (p) => `${p.left} / ${p.right}: ${p.differenceDeg.toFixed(1)}° ± ${p.sdDeg.toFixed(1)}°`,
-  );
+  const pairs = finding.pairs.map((p) => `${p.left} / ${p.right}: ${figure(p.differenceDeg)}° ± ${figure(p.sdDeg)}°`);
   const { standingAngleUpperDeg, toleranceDeg } = finding;
   return [...chance, ...degrees('standing', standingAngleUpperDeg), ...degrees('tolerance', toleranceDeg), ...pairs];
 }
 
-const why = ({ why, settle }: Reason) => $('<li>').text(settle ? `${why}. ${word('settle', { settle })}.` : `${why}.`);
+/** Records speak English. In another language the catalogue says what a code means, and what the record says stands below. */
+function why({ code, why, settle }: Reason) {
+  const recorded = settle ? `${why}. ${word('settle', { settle })}.` : `${why}.`;
+  const said = word(`reason.${code}`);
+  if (language().startsWith('en') || said.endsWith(`.${code}`)) return $('<li>').text(recorded);
+  const inRecord = word('as-recorded', { text: settle ? `${why}; ${settle}` : why });
+  return $('<li>').text(said).append($('<p class="phaseloom-trial-recorded" lang="en">').text(inRecord));
+}
