@@ -51,7 +51,7 @@ export class CaseFile {
    * @throws RangeError when a phase of the feeder has no series
    */
   takeMeters(batch: MeterBatch): MeterEvidence {
-    const found = meterEvidence(this.feeder, batch, this.options.rates ? { rates: this.options.rates } : {});
+    const found = meterEvidence(this.feeder, batch, this.options.rates);
     this.meters = { at: formatInstant(parseInstant(batch.until)), found };
     return found;
   }

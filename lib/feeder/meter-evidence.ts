@@ -21,12 +21,6 @@ export interface MeterBatch {
   readonly meters: Readonly<Record<string, VoltageSeries>>;
 }
 
-export interface MeterOptions {
-  readonly rates?: FaultRates;
-  /** share of the logarithmic likelihood that counts, 0 to 1; see `temperFor` */
-  readonly temper?: number;
-}
-
 /** Fewest common steps that say anything. */
 const LEAST_STEPS = 24;
 /** Common practice, no source: phases of real feeders move together, so most of what a correlation seems to say is not counted. */
@@ -53,8 +47,8 @@ export function meterLogs(meter: VoltageSeries, phases: readonly VoltageSeries[]
 }
 
 /** Likelihood of each phase, summing to one: tempered, and floored, since the record of a meter's place may be wrong. */
-export function meterLikelihood(logs: ArrayLike<number>, temper = TEMPER): Float64Array {
-  const raw = Float64Array.from(logs, (l) => Math.exp(temper * l));
+export function meterLikelihood(logs: ArrayLike<number>): Float64Array {
+  const raw = Float64Array.from(logs, (l) => Math.exp(TEMPER * l));
   const sum = raw.reduce((a, b) => a + b, 0);
   return raw.map((x) => (1 - FLOOR) * (x / sum) + FLOOR / raw.length);
 }
@@ -70,8 +64,7 @@ export interface MeterEvidence {
  * source: such meters are passed over.
  * @throws RangeError when a phase of the feeder has no series
  */
-export function meterEvidence(feeder: Feeder, batch: MeterBatch, options: MeterOptions = {}): MeterEvidence {
-  const { rates = FAULT_RATES, temper = TEMPER } = options;
+export function meterEvidence(feeder: Feeder, batch: MeterBatch, rates: FaultRates = FAULT_RATES): MeterEvidence {
   const phases = feeder.phases.map((p) => {
     const series = batch.phases[p];
     if (!series)
@@ -92,7 +85,7 @@ export function meterEvidence(feeder: Feeder, batch: MeterBatch, options: MeterO
       passedOver.push({ terminal, why: String(why) });
       continue;
     }
-    const likely = meterLikelihood(logs, temper);
+    const likely = meterLikelihood(logs);
     const clean = Float64Array.from(
       { length: STATES * shifts },
       (_, i) => 3 * likely[image(Math.floor(i / shifts), place.conductor)]!,
@@ -105,33 +98,4 @@ export function meterEvidence(feeder: Feeder, batch: MeterBatch, options: MeterO
 function isTurned(feeder: Feeder, section: number): boolean {
   for (let v = section; v > 0; v = feeder.parent[v]!) if (feeder.windings.has(v)) return true;
   return false;
-}
-
-/** A meter whose phase is known, for calibration. */
-export interface KnownMeter {
-  readonly logs: ArrayLike<number>;
-  /** index of its phase */
-  readonly phase: number;
-}
-
-const TEMPERS = [1, 0.7, 0.5, 0.3, 0.2, 0.1, 0.05] as const;
-const SURE = 0.95;
-
-/**
- * The largest temper under which meters stated at 0.95 or more are right as often as stated, on meters whose phase is known; the smallest
- * of all when none is. Take other days for this than those to be judged.
- */
-export function temperFor(known: readonly KnownMeter[]): number {
-  const fits = (temper: number): boolean => {
-    let [stated, right] = [0, 0];
-    for (const { logs, phase } of known) {
-      const likely = meterLikelihood(logs, temper);
-      const best = Math.max(...likely);
-      if (best < SURE) continue;
-      stated += best;
-      if (likely[phase] === best) right++;
-    }
-    return right >= stated - 1e-9 || stated === 0;
-  };
-  return TEMPERS.find(fits) ?? TEMPERS.at(-1)!;
 }

@@ -1,13 +1,6 @@
 import { expect } from 'chai';
 import { correlation, effectivePairs, lagOne, steps } from '../../lib/feeder/meter-correlation';
-import {
-  type KnownMeter,
-  meterEvidence,
-  meterLikelihood,
-  meterLogs,
-  temperFor,
-  type VoltageSeries,
-} from '../../lib/feeder/meter-evidence';
+import { meterEvidence, meterLikelihood, meterLogs, type VoltageSeries } from '../../lib/feeder/meter-evidence';
 import { sectionLabel, traceFeeder } from '../../lib/feeder/trace';
 import { feederOf, trunk } from '../kit/feeder-trunk';
 import { type Chance, chance } from '../outside/rates/chance';
@@ -110,21 +103,5 @@ describe('meter voltages as evidence', () => {
     });
     expect(below.phases).to.deep.equal(['B', 'A', 'C']);
     expect(below.probability).to.be.above(0.95);
-  });
-
-  it('tempers harder where phases move together more than their steps tell', () => {
-    const dice = chance(94);
-    const known = (noise: number): KnownMeter[] =>
-      Array.from({ length: 200 }, () => {
-        const phases = world(dice, 97, 0.9);
-        const phase = dice.below(3);
-        // The neighbour's loads weigh as much as the own phase: some meters move with the wrong one.
-        const mixed = phases[phase]!.map((v, i) => v! + noise * (phases[(phase + 1) % 3]![i]! - 240));
-        return { logs: meterLogs(mixed, phases) as Float64Array, phase };
-      });
-    const clean = temperFor(known(0));
-    const spoilt = temperFor([...known(0), ...known(1.2).slice(0, 30)]);
-    expect(clean).to.equal(1);
-    expect(spoilt).to.be.below(clean);
   });
 });
