@@ -13,6 +13,12 @@ export { CORRECTION_CAUTION, type Decision, decideCorrection, recordedAfter } fr
 export * from './evidence';
 export { evidenceFrom, type FromRecords, isEvidence, tieFrom } from './from-records';
 export { rotationEvidence } from './from-rotations';
+export {
+  acceptedAgainstDocument,
+  type DocumentGroup,
+  type DocumentLabel,
+  offeredAgainstDocument,
+} from './io/against-document';
 export { type CimOptions, type CimPlaces, type CimRead, readFeederCim } from './io/cim';
 export { type CimCorrections, cimCorrections, phaseCode } from './io/cim-corrections';
 export { CIM_XML_OPTIONS, type ParseXml } from './io/cim-objects';

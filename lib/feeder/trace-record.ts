@@ -27,7 +27,8 @@ export function traceRecord(trace: FeederTrace, { at, frame, ties = [] }: TraceC
   const { feeder, solution } = trace;
   const from = [...new Set([...trace.evidence.flatMap((e) => e.from), ...ties])].sort();
   const { offered, refused } = offers(trace);
-  const accepted = acceptedParts(trace);
+  const again = new Set(offered.flatMap((g) => g.labels.map((l) => l.section)));
+  const accepted = acceptedParts(trace).map((d) => (again.has(d.section) ? { ...d, contradicted: true } : d));
   const said = { kind: 'trace' as const, feeder: feeder.id, from, leftOut: [...solution.leftOut] };
   const labels = offered.flatMap((g) => g.labels.map((l) => [l.section, ...l.phases]));
   const decided = [...accepted, ...refused].map((d) => d.correction);
@@ -79,7 +80,7 @@ function coverage({ feeder, solution, measured, standing }: FeederTrace): Trace[
 type Group = Trace['corrections'][number];
 
 /** What is offered, and what is held back because it was refused and no evidence has come since. */
-function offers(trace: FeederTrace): { offered: Group[]; refused: TraceDecided[] } {
+export function offers(trace: FeederTrace): { offered: Group[]; refused: TraceDecided[] } {
   const rows = rowDigests(trace.feeder);
   const refused: TraceDecided[] = [];
   const offered = trace.corrections.flatMap((g) => {

@@ -23,6 +23,11 @@ export const TraceDecided = Type.Object({
   recorded: Type.Array(Name('phase label'), { description: 'conductors present, as the feeder document says' }),
   phases: Type.Array(Name('phase label'), { description: 'what was accepted, or refused, for them' }),
   probability: Probability('of these phases together, now'),
+  contradicted: Type.Optional(
+    Type.Boolean({
+      description: 'true: accepted, and a correction of it is offered by now; files of what was accepted leave it out',
+    }),
+  ),
   rowDigest: Type.Optional(Name('as in a label')),
   by: Name('who decided'),
   decidedAt: Instant(),

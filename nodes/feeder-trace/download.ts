@@ -1,4 +1,5 @@
 /** A trace as a file for those who mend the record: a table of corrections, a map, or the difference of the CIM model it came from. */
+import { acceptedAgainstDocument, offeredAgainstDocument } from '../../lib/feeder/io/against-document';
 import type { CimPlaces } from '../../lib/feeder/io/cim';
 import { cimCorrections } from '../../lib/feeder/io/cim-corrections';
 import { correctionsCsv } from '../../lib/feeder/io/corrections-csv';
@@ -19,6 +20,8 @@ export interface Download {
   readonly contentType: string;
   /** sections whose correction the model has no place for */
   readonly notExpressible?: readonly string[];
+  /** accepted, but left out of what was asked for, since the evidence says otherwise by now */
+  readonly contradicted?: readonly string[];
 }
 
 const FORMATS: readonly unknown[] = ['csv', 'geojson', 'cim'];
@@ -40,25 +43,19 @@ export function download(
   places: CimPlaces | undefined,
   { format, acceptedOnly }: DownloadRequest,
 ): Download {
-  const told = acceptedOnly ? accepted(record) : record;
   const filename = `${record.feeder}-${record.id}`;
-  if (format === 'csv') return { payload: correctionsCsv(told), filename: `${filename}.csv`, contentType: 'text/csv' };
   if (format === 'geojson') {
     const payload = JSON.stringify({ ...traceGeoJson(run), caution: record.caution });
     return { payload, filename: `${filename}.geojson`, contentType: 'application/geo+json' };
   }
+  const groups = acceptedOnly ? acceptedAgainstDocument(record) : offeredAgainstDocument(record);
+  const contradicted = (record.accepted ?? []).filter((d) => d.contradicted).map((d) => d.section);
+  const left = acceptedOnly ? { contradicted } : {};
+  if (format === 'csv') {
+    return { payload: correctionsCsv(record, groups), filename: `${filename}.csv`, contentType: 'text/csv', ...left };
+  }
   if (!places)
     throw new Trouble('format-unknown', 'the feeder did not come from a CIM file; right would be csv or geojson');
-  const { xml, notExpressible } = cimCorrections(told, places);
-  return { payload: xml, filename: `${filename}.xml`, contentType: 'application/rdf+xml', notExpressible };
+  const { xml, notExpressible } = cimCorrections(record, places, groups);
+  return { payload: xml, filename: `${filename}.xml`, contentType: 'application/rdf+xml', notExpressible, ...left };
 }
-
-/** What was accepted, in the form of what is offered; each person's decisions under the section that they were about. */
-const accepted = (record: Trace): Trace => ({
-  ...record,
-  corrections: (record.accepted ?? []).map(({ by, decidedAt, correction, ...label }) => ({
-    cause: { section: label.section, probability: label.probability, change: `accepted by ${by}, ${decidedAt}` },
-    labels: [label],
-    from: [correction],
-  })),
-});

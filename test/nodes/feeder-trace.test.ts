@@ -209,11 +209,21 @@ describe('the node feeder trace', () => {
     expect(table.contentType).to.equal('text/csv');
     expect(sections(table.payload)).to.include.members(['m8', 'm10', 'm12']).and.not.to.include('m9');
     ask('csv', { acceptedOnly: true });
-    expect(sections((await rig.next('r')).payload)).to.deep.equal(['m9']);
+    const own = await rig.next('r');
+    expect(sections(own.payload)).to.deep.equal(['m9']);
+    expect(own.contradicted).to.deep.equal([]);
     ask('geojson');
     const map = JSON.parse((await rig.next('r')).payload);
     expect(map.features).to.have.length(12);
     expect(map.features[8].properties).to.deep.include({ id: 'm9', phases: ['B', 'A', 'C'] });
+    // Read as the document has it: what was accepted is contradicted.
+    const back = [9, 12].flatMap((k) => [...'ABC'].map((p) => identificationAt(`t${k}${p}`, angle(p), at(40))));
+    rig.send('n', { payload: back });
+    await rig.next('p');
+    ask('csv', { acceptedOnly: true });
+    const left = await rig.next('r');
+    expect(sections(left.payload)).to.deep.equal([]);
+    expect(left.contradicted).to.deep.equal(['m9']);
     ask('cim');
     ask('dwg');
     await quiet(50);

@@ -1,5 +1,6 @@
 /** Corrections of a trace as the difference of a CIM model: what the record says, and what the evidence says. */
 import type { Trace, TraceLabel } from '../../records';
+import { type DocumentGroup, offeredAgainstDocument } from './against-document';
 import type { CimPlaces } from './cim';
 
 export interface CimCorrections {
@@ -28,11 +29,15 @@ interface Change {
 
 /**
  * Each label as a change of the section's phase objects where the model has them, else of the PhaseCode at its terminals. Only labels
- * A, B, C have a code.
- * @param accepted sections whose correction a person accepted; left out: all that the trace offers
+ * A, B, C have a code. Where the model says already what holds, nothing is changed.
+ * @param groups left out: all that the trace offers
  */
-export function cimCorrections(trace: Trace, places: CimPlaces, accepted?: ReadonlySet<string>): CimCorrections {
-  const labels = trace.corrections.flatMap((c) => c.labels).filter((l) => !accepted || accepted.has(l.section));
+export function cimCorrections(
+  trace: Trace,
+  places: CimPlaces,
+  groups: readonly DocumentGroup[] = offeredAgainstDocument(trace),
+): CimCorrections {
+  const labels = groups.flatMap((g) => g.labels).filter((l) => l.recorded.join() !== l.phases.join());
   const notExpressible: string[] = [];
   const changes = labels.flatMap((label) => {
     const made = changesOf(label, places);

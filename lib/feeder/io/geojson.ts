@@ -1,6 +1,7 @@
 /** A feeder on the map (GeoJSON, RFC 7946): sections as lines, terminals as points. */
 import type { FeederDocument, FeederSection, FeederTerminal, SectionKind } from '../model';
-import { conductorPhases, type FeederTrace, sectionLabel } from '../trace';
+import { conductorPhases, type FeederTrace, phasesOf, sectionLabel } from '../trace';
+import { offers } from '../trace-record';
 import { checked, type FeederRead } from './read';
 import { phasesIn } from './tables';
 
@@ -88,12 +89,13 @@ const placeName = (place: Position | undefined): string => (place ?? []).slice(0
 const rounded = (degrees: number): number => Math.round(degrees * 1e7) / 1e7;
 
 /**
- * What a trace says, on the map: every section that is fed with `recorded` and `phases`, their `probability`, and the probability that
- * conductors cross there. A line where the places of both ends are known, a point where one is, no geometry else.
+ * What a trace says, on the map: every section that is fed with `recorded` by the feeder document, `phases` by the evidence, their
+ * `probability`, what a person `accepted` and whether the evidence has `contradicted` that since, and the probability that conductors cross there. A line where the places of both ends are known, a point where one is, no geometry else.
  */
 export function traceGeoJson(trace: FeederTrace): FeederGeoJson {
-  const { feeder, solution } = trace;
+  const { feeder, solution, standing } = trace;
   const { document } = feeder;
+  const offered = new Set(offers(trace).offered.flatMap((g) => g.labels.map((l) => l.section)));
   const rows = [...document.sections, ...(document.switches ?? []), ...(document.transformers ?? [])];
   const rowOf = new Map<string, FeederSection & Record<string, unknown>>(rows.map((r) => [r.id, { ...r }]));
   const place = (v: number): Position | undefined => {
@@ -103,7 +105,9 @@ export function traceGeoJson(trace: FeederTrace): FeederGeoJson {
   const features = feeder.ids.slice(1).map((id, i): Feature => {
     const v = i + 1;
     const row = rowOf.get(id)!;
-    const { recorded, phases, probability } = sectionLabel(trace, v);
+    const { phases, probability } = sectionLabel(trace, v);
+    const accepted = standing.recorded[v]!;
+    const recorded = phasesOf(feeder, v, 0);
     return {
       type: 'Feature',
       geometry: geometryOf(place(feeder.parent[v]!), place(v)),
@@ -117,9 +121,10 @@ export function traceGeoJson(trace: FeederTrace): FeederGeoJson {
         ...(row.lengthM === undefined ? {} : { lengthM: row.lengthM }),
         ...(row.changePrior === undefined ? {} : { changePrior: row.changePrior }),
         recorded,
+        ...(accepted === 0 ? {} : { accepted: phasesOf(feeder, v, accepted), contradicted: offered.has(id) }),
         phases,
         probability,
-        byConductor: conductorPhases(trace, v),
+        byConductor: conductorPhases(trace, v).map((c, k) => ({ ...c, recorded: recorded[k] })),
         crossing: solution.change[v]!,
         measured: trace.measured[v] === 1,
       },

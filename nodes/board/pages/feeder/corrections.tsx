@@ -170,6 +170,7 @@ function Standing({ trace, link, again }: Pick<Props, 'link' | 'again'> & { read
               <a href={link(d.section)}>{d.section}</a>: document <b>{d.recorded.join(' ')}</b>, decided{' '}
               <b>{d.phases.join(' ')}</b>, now {probability(d.probability)};{' '}
               <a href={to('records', d.correction)}>{d.by}</a>
+              {d.contradicted && <b>; contradicted since: decide again above</b>}
             </li>
           )}
         </Some>
