@@ -12,6 +12,8 @@ export interface AdmittedReading {
   readonly receivedAtUs: number;
   /** the node that took it, or a lane of it: who answers for that sends it into the flow, and again after a crash */
   readonly door?: string;
+  /** the reading as JSON text, where that is at hand */
+  readonly body?: string;
 }
 
 export interface Admission {
@@ -105,6 +107,18 @@ export interface LedgerHealth {
   readonly alertsOpen: number;
   readonly deliveriesWaiting: number;
 }
+
+/** Of a ledger that is not open; why, where that is known. */
+export const notOpen = (label: string, why = `ledger ${label} is not open`): LedgerHealth => ({
+  ok: false,
+  error: why,
+  pending: 0,
+  readings: 0,
+  rejections: 0,
+  findings: 0,
+  alertsOpen: 0,
+  deliveriesWaiting: 0,
+});
 
 /** A link of the chain as somebody noted it outside the ledger. */
 export interface KnownLink {

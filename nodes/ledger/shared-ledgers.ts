@@ -5,7 +5,8 @@ import type { ConnectionOptions } from 'node:tls';
 import type { Ledger } from './ledger';
 import type { Stretch } from './postgres/calendar';
 import { PostgresLedger } from './postgres/postgres-ledger';
-import { type Durability, SqliteLedger } from './sqlite/sqlite-ledger';
+import type { Durability } from './sqlite/database-file';
+import { ThreadedLedger } from './sqlite/threaded-ledger';
 
 interface Shared<L extends Ledger> {
   readonly ledger: L;
@@ -19,13 +20,19 @@ export interface Borrowed {
   giveBack(): Promise<void>;
 }
 
-const files = new Map<string, Shared<SqliteLedger>>();
+const files = new Map<string, Shared<ThreadedLedger>>();
 const databases = new Map<string, Shared<PostgresLedger>>();
 
 export function borrowLedger(file: string, durability: Durability, days: number): Borrowed {
   const path = file === ':memory:' ? file : realPath(file);
-  const borrowed = borrow(files, path, days, (retainDays) => new SqliteLedger({ file: path, durability, retainDays }));
+  const borrowed = borrow(
+    files,
+    path,
+    days,
+    (retainDays) => new ThreadedLedger({ file: path, durability, retainDays }),
+  );
   if (durability === 'full') borrowed.ledger.insistOnFull();
+  borrowed.ledger.retentionChanged();
   return borrowed;
 }
 
@@ -41,7 +48,7 @@ export function borrowPostgresLedger(use: PostgresUse, days: number): Borrowed {
 }
 
 /** Who wants readings to stay longest is heeded. */
-function borrow<L extends Ledger>(
+function borrow<L extends Ledger & { retentionChanged?(): void }>(
   shared: Map<string, Shared<L>>,
   name: string,
   days: number,
@@ -56,7 +63,8 @@ function borrow<L extends Ledger>(
   return {
     ledger: entry.ledger,
     async giveBack() {
-      if (!retainDays.delete(user) || retainDays.size > 0) return;
+      if (!retainDays.delete(user)) return;
+      if (retainDays.size > 0) return entry.ledger.retentionChanged?.();
       shared.delete(name);
       await entry.ledger.close();
     },

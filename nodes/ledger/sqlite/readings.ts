@@ -88,7 +88,7 @@ export class Readings {
     return rows(this.between.all(terminal, fromUs, toUs, limit)).map(opened);
   }
 
-  private store({ reading: r, source, receivedAtUs, door }: AdmittedReading): { seq: number; isNew: boolean } {
+  private store({ reading: r, source, receivedAtUs, door, body }: AdmittedReading): { seq: number; isNew: boolean } {
     const { changes, lastInsertRowid } = this.insert.run(
       r.id,
       r.terminal,
@@ -102,7 +102,7 @@ export class Readings {
       r.against ?? null,
       r.angleDeg ?? null,
       r.voltageV ?? null,
-      JSON.stringify(r),
+      body ?? JSON.stringify(r),
     );
     if (changes === 1) return { seq: Number(lastInsertRowid), isNew: true };
     return { seq: (this.place.get(r.id) as { seq: number }).seq, isNew: false };

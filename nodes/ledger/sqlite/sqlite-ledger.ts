@@ -6,14 +6,15 @@ import type { Alert, Finding, PhaseloomRecord, Rejection } from '../../../lib/re
 import { asError, Trouble } from '../../kit/trouble';
 import { listAlerts } from '../alert-list';
 import { CommitListeners } from '../commit-listeners';
-import type {
-  AdmittedReading,
-  AlertListQuery,
-  Delivery,
-  KnownLink,
-  Ledger,
-  LedgerHealth,
-  RecordQuery,
+import {
+  type AdmittedReading,
+  type AlertListQuery,
+  type Delivery,
+  type KnownLink,
+  type Ledger,
+  type LedgerHealth,
+  notOpen,
+  type RecordQuery,
 } from '../ledger';
 import { countRecords, findRecords } from '../record-query';
 import { type Row, runNow } from '../retention/question';
@@ -54,7 +55,6 @@ interface Opened extends Parts {
 }
 
 const systemClockUs = () => Date.now() * 1000;
-const EMPTY = { pending: 0, readings: 0, rejections: 0, findings: 0, alertsOpen: 0, deliveriesWaiting: 0 };
 
 export class SqliteLedger implements Ledger {
   readonly label: string;
@@ -189,7 +189,7 @@ export class SqliteLedger implements Ledger {
 
   async health(): Promise<LedgerHealth> {
     const parts = this.parts;
-    if (!parts) return { ok: false, error: this.openingError || `ledger ${this.label} is not open`, ...EMPTY };
+    if (!parts) return notOpen(this.label, this.openingError || undefined);
     const { pending, trouble } = parts.commits;
     try {
       const counts = await this.read(({ tally, alerts, outbox }) => ({
@@ -200,7 +200,7 @@ export class SqliteLedger implements Ledger {
       const { reading: readings, rejection: rejections, finding: findings, ...others } = counts;
       return { ok: !trouble, error: trouble?.message ?? '', pending, readings, rejections, findings, ...others };
     } catch (cause) {
-      return { ok: false, error: asError(cause).message, ...EMPTY, pending };
+      return { ...notOpen(this.label, asError(cause).message), pending };
     }
   }
 

@@ -1,0 +1,95 @@
+/** The thread of a ledger, from outside: numbers the calls, sends those of one turn together, and settles what is answered. */
+import { join } from 'node:path';
+import { Worker } from 'node:worker_threads';
+import type { PhaseloomRecord } from '../../../lib/records';
+import { Trouble } from '../../kit/trouble';
+import type { Answer, Answers, Call, Calls, ThreadOrders } from './thread-talk';
+
+interface Waiting {
+  readonly resolve: (value: unknown) => void;
+  readonly reject: (cause: Error) => void;
+  /** what the call may store, for those who listen to commits */
+  readonly records: readonly PhaseloomRecord[];
+  readonly size: number;
+}
+
+/** Records on their way past which no more are taken: the thread does not even refuse them, as it does from fewer on. */
+const MOST_UNANSWERED = 50_000;
+
+export class LedgerThread {
+  /** its clock, as it told it last */
+  clockUs = 0;
+  private readonly worker: Worker;
+  private readonly waiting = new Map<number, Waiting>();
+  private next = 0;
+  private calls: Call[] = [];
+  private unanswered = 0;
+  private isEnding = false;
+
+  constructor(
+    orders: ThreadOrders,
+    private readonly label: string,
+    private readonly committed: (records: readonly PhaseloomRecord[]) => void,
+  ) {
+    this.worker = new Worker(join(__dirname, 'thread-work.js'), { workerData: orders });
+    this.worker.unref();
+    this.worker.on('message', (answers: Answers) => this.take(answers));
+    this.worker.on('exit', (code) => {
+      if (!this.isEnding) throw new Error(`the thread of ledger ${label} ended by itself (exit code ${code})`);
+    });
+  }
+
+  /** `records`: what it may store; `size`: how many. */
+  call(call: Call, records: readonly PhaseloomRecord[] = [], size = 0): Promise<unknown> {
+    if (this.unanswered + size > MOST_UNANSWERED) return Promise.reject(this.overflow());
+    if (this.waiting.size === 0) this.worker.ref();
+    if (this.calls.length === 0) queueMicrotask(() => this.send());
+    this.calls.push(call);
+    this.unanswered += size;
+    return new Promise((resolve, reject) => this.waiting.set(this.next++, { resolve, reject, records, size }));
+  }
+
+  async end(): Promise<void> {
+    this.isEnding = true;
+    await this.worker.terminate();
+  }
+
+  private send(): void {
+    const { calls } = this;
+    this.calls = [];
+    this.worker.postMessage({ first: this.next - calls.length, calls } satisfies Calls);
+  }
+
+  private take({ clockUs, stored, answers }: Answers): void {
+    this.clockUs = clockUs;
+    if (stored.length > 0) this.committed(this.recordsOf(stored));
+    for (const answer of answers) this.settle(answer);
+    if (this.waiting.size === 0) this.worker.unref();
+  }
+
+  private recordsOf(ids: readonly string[]): PhaseloomRecord[] {
+    const wanted = new Set(ids);
+    const found: PhaseloomRecord[] = [];
+    for (const { records } of this.waiting.values()) {
+      for (const record of records) if (wanted.delete(record.id)) found.push(record);
+    }
+    return found;
+  }
+
+  private settle(answer: Answer): void {
+    const { resolve, reject, size } = this.waiting.get(answer.number)!;
+    this.waiting.delete(answer.number);
+    this.unanswered -= size;
+    if ('value' in answer) resolve(answer.value);
+    else reject(asTrouble(answer.failure));
+  }
+
+  private overflow(): Trouble {
+    const what = `${this.unanswered} records wait to be stored and no more are taken`;
+    return new Trouble('ledger-overflow', `${what}; ledger ${this.label} does not answer`);
+  }
+}
+
+function asTrouble({ code, message }: { readonly code: string | undefined; readonly message: string }): Error {
+  return code === undefined ? new Error(message) : new Trouble(code, message);
+}

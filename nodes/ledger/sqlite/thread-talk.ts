@@ -1,0 +1,127 @@
+/**
+ * What the ledger and its thread say to each other. Records that come in great numbers travel as JSON text, one a line: a text is copied
+ * in one piece, an object member by member.
+ */
+import type { PhaseloomRecord, Reading, Rejection } from '../../../lib/records';
+import type { Admission, AdmittedReading } from '../ledger';
+import type { SqliteLedger } from './sqlite-ledger';
+
+/** What the thread is started with. */
+export interface ThreadOrders {
+  readonly file: string;
+  readonly durability: 'full' | 'normal';
+  /** days that readings stay at least; Infinity: for good */
+  readonly retainDays: number;
+}
+
+type Methods = {
+  [M in keyof SqliteLedger]: SqliteLedger[M] extends (...args: infer A) => infer R ? (...args: A) => R : never;
+};
+/** Methods of the ledger whose arguments and results travel as they are. */
+export type PlainMethod =
+  | 'open'
+  | 'close'
+  | 'insistOnFull'
+  | 'readingsAfter'
+  | 'latestReadings'
+  | 'readingsBetween'
+  | 'cursor'
+  | 'advance'
+  | 'saveAlert'
+  | 'alerts'
+  | 'alertList'
+  | 'alertHistory'
+  | 'alertTransitionsAfter'
+  | 'enqueue'
+  | 'claimDue'
+  | 'accepted'
+  | 'failed'
+  | 'abandoned'
+  | 'deliveries'
+  | 'records'
+  | 'count'
+  | 'verify'
+  | 'letGo'
+  | 'health';
+export type ArgumentsOf<M extends PlainMethod> = Parameters<Methods[M]>;
+export type ResultOf<M extends PlainMethod> = Awaited<ReturnType<Methods[M]>>;
+
+export type Call =
+  | { readonly do: PlainMethod; readonly args: readonly unknown[] }
+  | { readonly do: 'admit'; readonly packed: PackedAdmission }
+  | { readonly do: 'keep'; readonly body: string }
+  | { readonly do: 'retain'; readonly days: number };
+
+/** Calls made in one turn of the event loop; the first has this number, the others follow. */
+export interface Calls {
+  readonly first: number;
+  readonly calls: readonly Call[];
+}
+
+export type Answer = { readonly number: number } & (
+  | { readonly value: unknown }
+  | { readonly failure: { readonly code: string | undefined; readonly message: string } }
+);
+
+export interface Answers {
+  /** the clock of the ledger when this was sent: what was just stored as due is due */
+  readonly clockUs: number;
+  /** ids of findings, rejections and transitions that commits stored since the last answers */
+  readonly stored: readonly string[];
+  readonly answers: readonly Answer[];
+}
+
+export interface PackedAdmission {
+  readonly readings: string;
+  readonly sources: readonly string[];
+  readonly receivedAtUs: Float64Array;
+  readonly doors: readonly string[];
+  readonly rejections: string;
+}
+
+/** Which is the place of a reading that is not new is told by its sign. */
+export type PackedPlaces = Float64Array;
+
+export function packAdmission(readings: readonly AdmittedReading[], rejections: readonly Rejection[]): PackedAdmission {
+  const receivedAtUs = new Float64Array(readings.length);
+  const sources: string[] = [];
+  const doors: string[] = [];
+  for (const [i, admitted] of readings.entries()) {
+    receivedAtUs[i] = admitted.receivedAtUs;
+    sources.push(admitted.source);
+    doors.push(admitted.door ?? '');
+  }
+  return {
+    readings: lines(readings.map((r) => r.reading)),
+    sources,
+    receivedAtUs,
+    doors,
+    rejections: lines(rejections),
+  };
+}
+
+export function openAdmission(packed: PackedAdmission): {
+  readonly readings: readonly AdmittedReading[];
+  readonly rejections: readonly Rejection[];
+} {
+  const { sources, receivedAtUs, doors } = packed;
+  const readings = bodies(packed.readings).map((body, i) => ({
+    reading: JSON.parse(body) as Reading,
+    body,
+    source: sources[i]!,
+    receivedAtUs: receivedAtUs[i]!,
+    door: doors[i]!,
+  }));
+  return { readings, rejections: bodies(packed.rejections).map((body) => JSON.parse(body) as Rejection) };
+}
+
+export const packPlaces = ({ readings }: Admission): PackedPlaces =>
+  Float64Array.from(readings, ({ seq, isNew }) => (isNew ? seq : -seq));
+
+export const openPlaces = (packed: PackedPlaces): Admission => ({
+  readings: Array.from(packed, (signed) => ({ seq: Math.abs(signed), isNew: signed > 0 })),
+});
+
+/** JSON text holds no line feed of its own. */
+const lines = (records: readonly PhaseloomRecord[]) => records.map((record) => JSON.stringify(record)).join('\n');
+const bodies = (text: string) => (text === '' ? [] : text.split('\n'));
