@@ -1,7 +1,8 @@
 /**
- * Items wait in line and leave in batches, one batch at a time. A batch leaves when it is full, or when its first item has waited
- * long enough: twice as long as the last batch took, so that a slow disk is not kept busy with small commits, and never longer than
- * the linger.
+ * Items wait in line and leave in batches, each read, stored and finished. While one is being stored the next is read, and it goes to
+ * the store before the first is finished: the store never waits for us. All three keep the order. A batch leaves when it is full, or when
+ * its first item has waited long enough: twice as long as the last batch took to store, so that a slow disk is not kept busy with small
+ * commits, and never longer than the linger.
  */
 
 export interface BatchLimits {
@@ -12,21 +13,35 @@ export interface BatchLimits {
 /** A batch of large messages is cut short: taking it in must not hold up everything else. */
 const BATCH_BYTES = 1 << 20;
 
-export class Batcher<T extends { readonly bytes: { readonly length: number } }> {
+/** What is done with a batch; none of it rejects. */
+export interface BatchWork<T, Read, Kept> {
+  read(batch: readonly T[]): Promise<Read>;
+  store(read: Read): Promise<Kept>;
+  finish(batch: readonly T[], kept: Kept): Promise<void>;
+}
+
+/** Batches under way at once: one that is being read or is ready, one in the store, one that is being finished. */
+const MOST_UNDER_WAY = 3;
+
+export class Batcher<T extends { readonly bytes: { readonly length: number } }, Read, Kept> {
   /** bytes waiting or under way */
   pendingBytes = 0;
   private readonly waiting: T[] = [];
+  private waitingBytes = 0;
   private timer: NodeJS.Timeout | undefined;
   private isStarted = false;
   private underWay = 0;
+  private batches = 0;
+  private isReading = false;
   private isHurried = false;
   private lastMs = 0;
+  private stored: Promise<unknown> = Promise.resolve();
+  private finished: Promise<void> = Promise.resolve();
   private readonly idle: (() => void)[] = [];
 
   constructor(
     private readonly limits: BatchLimits,
-    /** never rejects */
-    private readonly work: (batch: readonly T[]) => Promise<void>,
+    private readonly work: BatchWork<T, Read, Kept>,
     private readonly afterwards: () => void,
   ) {}
 
@@ -37,6 +52,7 @@ export class Batcher<T extends { readonly bytes: { readonly length: number } }> 
 
   add(item: T): void {
     this.waiting.push(item);
+    this.waitingBytes += item.bytes.length;
     this.pendingBytes += item.bytes.length;
     this.consider();
   }
@@ -56,12 +72,13 @@ export class Batcher<T extends { readonly bytes: { readonly length: number } }> 
   /** Takes out what waits and has not been begun. */
   abandon(): readonly T[] {
     clearTimeout(this.timer);
+    this.waitingBytes = 0;
     return this.waiting.splice(0);
   }
 
   private consider(): void {
-    if (!this.isStarted || this.underWay > 0 || this.waiting.length === 0) return;
-    const isFull = this.waiting.length >= this.limits.batchSize || this.pendingBytes >= BATCH_BYTES;
+    if (!this.isStarted || this.isReading || this.batches === MOST_UNDER_WAY || this.waiting.length === 0) return;
+    const isFull = this.waiting.length >= this.limits.batchSize || this.waitingBytes >= BATCH_BYTES;
     if (isFull || this.isHurried) this.depart();
     else this.timer ??= setTimeout(() => this.depart(), Math.min(this.limits.lingerMs, Math.ceil(this.lastMs * 2)));
   }
@@ -71,7 +88,10 @@ export class Batcher<T extends { readonly bytes: { readonly length: number } }> 
     clearTimeout(this.timer);
     this.timer = undefined;
     const batch = this.waiting.splice(0, this.fitting());
-    this.underWay = batch.length;
+    this.waitingBytes -= bytesOf(batch);
+    this.underWay += batch.length;
+    this.batches++;
+    this.isReading = true;
     setImmediate(() => void this.carry(batch));
   }
 
@@ -86,13 +106,39 @@ export class Batcher<T extends { readonly bytes: { readonly length: number } }> 
   }
 
   private async carry(batch: readonly T[]): Promise<void> {
+    const read = await this.work.read(batch);
+    await this.stored;
+    this.isReading = false;
+    const storing = this.store(read);
+    this.stored = storing;
+    this.consider();
+    const kept = await storing;
+    // The next batch, which waits for the same promise, goes to the store first.
+    await undefined;
+    this.finished = this.finish(batch, kept, this.finished);
+  }
+
+  private async store(read: Read): Promise<Kept> {
     const beganMs = performance.now();
-    await this.work(batch);
+    const kept = await this.work.store(read);
     this.lastMs = performance.now() - beganMs;
-    this.underWay = 0;
-    for (const { bytes } of batch) this.pendingBytes -= bytes.length;
+    return kept;
+  }
+
+  private async finish(batch: readonly T[], kept: Kept, before: Promise<void>): Promise<void> {
+    await before;
+    await this.work.finish(batch, kept);
+    this.batches--;
+    this.underWay -= batch.length;
+    this.pendingBytes -= bytesOf(batch);
     this.afterwards();
     this.consider();
     if (this.pending === 0) for (const tell of this.idle.splice(0)) tell();
   }
+}
+
+function bytesOf(items: readonly { readonly bytes: { readonly length: number } }[]): number {
+  let sum = 0;
+  for (const { bytes } of items) sum += bytes.length;
+  return sum;
 }

@@ -14,7 +14,7 @@ import type { DoorCounts, DoorOutput, DoorSettings, Entry, Item } from './door-c
 import { type IntakeRules, take } from './intake';
 import type { Mapping } from './mapping';
 import type { Session } from './session';
-import { type Stored, Storing } from './storing';
+import { type Parcel, type Stored, Storing } from './storing';
 
 /** Bytes held at once past which nothing more is taken. */
 const HIGH_WATER_BYTES = 32 << 20;
@@ -35,7 +35,7 @@ export class Door {
   staleSources: () => number = () => 0;
   /** what of a message is within the limit of its publisher */
   limit: (taken: Taken, item: Item) => Taken = (taken) => taken;
-  private readonly batcher: Batcher<Item>;
+  private readonly batcher: Batcher<Item, readonly Parcel<Item>[], readonly Stored<Item>[]>;
   private readonly highWater: number;
   private isClosing = false;
   private letGo: () => void = () => undefined;
@@ -57,7 +57,11 @@ export class Door {
     this.dispatch = new Dispatch(settings, this.storing, output, this.counts, () => this.isClosing);
     this.batcher = new Batcher(
       settings,
-      (batch) => this.carry(batch),
+      {
+        read: (batch) => this.read(batch),
+        store: (parcels) => this.storing.store(parcels),
+        finish: (batch, stored) => this.settle(batch, stored),
+      },
       () => this.makeRoom(),
     );
   }
@@ -139,22 +143,24 @@ export class Door {
     if (this.batcher.pending > this.counts.mostPending) this.counts.mostPending = this.batcher.pending;
   }
 
-  private async carry(batch: readonly Item[]): Promise<void> {
-    const told = new Set<Item>();
+  private async read(batch: readonly Item[]): Promise<readonly Parcel<Item>[]> {
+    const parcels = [];
+    for (const item of batch) {
+      const taken = this.take(item);
+      parcels.push({ item, taken: this.limit(taken instanceof Promise ? await taken : taken, item) });
+    }
+    return parcels;
+  }
+
+  private async settle(batch: readonly Item[], stored: readonly Stored<Item>[]): Promise<void> {
     try {
-      const parcels = [];
-      for (const item of batch) {
-        const taken = this.take(item);
-        parcels.push({ item, taken: this.limit(taken instanceof Promise ? await taken : taken, item) });
-      }
-      await this.storing.store(parcels, async (part) => {
-        this.acknowledge(part);
-        await this.dispatch.send(part);
-        for (const { item } of part) told.add(item);
-      });
+      this.acknowledge(stored);
+      await this.dispatch.send(stored);
     } catch (cause) {
       this.output.trouble(cause as Error);
     }
+    if (stored.length === batch.length) return;
+    const told = new Set(stored.map(({ item }) => item));
     for (const item of batch) if (!told.has(item)) item.entry?.failed(closing());
   }
 

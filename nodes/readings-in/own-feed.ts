@@ -42,7 +42,8 @@ export class OwnFeed {
     const readings: Outgoing[] = [];
     for (const { item, taken, places } of part) {
       places.forEach(({ seq, isNew }, i) => {
-        const isUnsent = unsent ? unsent.delete(seq) : isNew;
+        // The batch before may have found it in the ledger, and sent it, while it was on its way back to us.
+        const isUnsent = unsent ? unsent.delete(seq) : isNew && !this.sender.hasSent(seq);
         if (isUnsent) readings.push({ reading: taken.readings[i]!, seq, topic: item.topic, item });
       });
     }

@@ -45,6 +45,10 @@ export class Sender {
     return met;
   }
 
+  hasSent(seq: number): boolean {
+    return seq <= this.sentUpTo;
+  }
+
   /** Everything up to here has been sent just now. */
   note(seq: number): void {
     if (seq <= this.sentUpTo) return;

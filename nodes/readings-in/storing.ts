@@ -16,8 +16,6 @@ export interface Stored<T> extends Parcel<T> {
   readonly places: Admission['readings'];
 }
 
-export type Committed<T> = (part: readonly Stored<T>[]) => Promise<void>;
-
 /** Codes with which a ledger gives up on a write without faulting its content. */
 const UNAVAILABLE = new Set(['ledger-overflow', 'ledger-closed']);
 
@@ -58,17 +56,17 @@ export class Storing<T extends Arrival> {
     return undefined;
   }
 
-  /** Tells of each part of the batch when it is committed, in order: all of them unless the node is closing. */
-  async store(batch: readonly Parcel<T>[], committed: Committed<T>): Promise<void> {
+  /** What of the batch was committed, in order: all of it unless the node is closing. */
+  async store(batch: readonly Parcel<T>[]): Promise<readonly Stored<T>[]> {
     do {
       try {
-        const admission = await this.admit(batch);
-        return committed(withPlaces(batch, admission));
+        return withPlaces(batch, await this.admit(batch));
       } catch (cause) {
-        if (!(cause instanceof Away)) return this.divide(batch, committed, cause as Error);
+        if (!(cause instanceof Away)) return this.divide(batch, cause as Error);
         await this.pause();
       }
     } while (!this.isClosing());
+    return [];
   }
 
   private admit(batch: readonly Parcel<T>[]): Promise<Admission> {
@@ -97,20 +95,18 @@ export class Storing<T extends Arrival> {
   }
 
   /** Half by half until the message that cannot be stored is alone; it becomes a rejection. */
-  private async divide(batch: readonly Parcel<T>[], committed: Committed<T>, cause: Error): Promise<void> {
+  private async divide(batch: readonly Parcel<T>[], cause: Error): Promise<readonly Stored<T>[]> {
     if (batch.length > 1) {
       const half = batch.length >> 1;
-      await this.store(batch.slice(0, half), committed);
-      return this.store(batch.slice(half), committed);
+      return [...(await this.store(batch.slice(0, half))), ...(await this.store(batch.slice(half)))];
     }
     const instead = batch.map(({ item, taken }) => ({ item, taken: unstorable(item, taken, cause) }));
     try {
-      const admission = await this.admit(instead);
-      return committed(withPlaces(instead, admission));
+      return withPlaces(instead, await this.admit(instead));
     } catch {
       // Not even the rejection goes in: then it is the ledger, not the message.
       await this.pause();
-      if (!this.isClosing()) return this.store(batch, committed);
+      return this.isClosing() ? [] : this.store(batch);
     }
   }
 
