@@ -111,7 +111,19 @@ export function formatInstant(us: number): string {
   if (!Number.isInteger(us) || us < YEAR_0_US || us >= YEAR_10000_US) {
     throw new RangeError(`formatInstant: us must be whole microseconds within the years 0 to 9999, got ${us}`);
   }
-  const whole = Math.floor(us / 1e6);
-  const micros = String(us - whole * 1e6).padStart(6, '0');
-  return `${new Date(whole * 1000).toISOString().slice(0, 19)}.${micros}Z`;
+  const second = Math.floor(us / 1e6);
+  const day = Math.floor(second / 86_400);
+  if (day !== lastDay.day) lastDay = { day, text: new Date(day * 86_400_000).toISOString().slice(0, 11) };
+  const ofDay = second - day * 86_400;
+  const minute = Math.floor(ofDay / 60);
+  const hour = Math.floor(minute / 60);
+  const micros = us - second * 1e6;
+  const millis = Math.floor(micros / 1000);
+  const clock = `${padded(100 + hour, 2)}:${padded(100 + minute - 60 * hour, 2)}:${padded(100 + ofDay - 60 * minute, 2)}`;
+  return `${lastDay.text}${clock}.${padded(1000 + millis, 3)}${padded(1000 + micros - 1000 * millis, 3)}Z`;
 }
+
+/** Instants that are written one after the other are mostly of one day. */
+let lastDay = { day: Number.NaN, text: '' };
+
+const padded = (onTopOfPowerOfTen: number, count: number): string => String(onTopOfPowerOfTen).slice(-count);
