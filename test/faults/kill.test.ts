@@ -106,8 +106,15 @@ const rows = (file: string): number => {
   }
 };
 
-async function killedInMidStream(red: ChildRed, port: number, count: () => number): Promise<number> {
+/** `subscribed`: what the log says when messages are kept for us. */
+async function killedInMidStream(
+  red: ChildRed,
+  port: number,
+  subscribed: string,
+  count: () => number,
+): Promise<number> {
   await red.start();
+  await red.logged(subscribed);
   await sleep(500);
   const published = publishAll(port);
   for (const life of LIVES_S) {
@@ -138,7 +145,9 @@ describe('kill -9 of Node-RED in mid-stream', function () {
   it(`readings in: of ${COUNT} published, ${COUNT} stand in the ledger, each once`, async () => {
     red = await childRed(durable(mqttBroker.port));
     const file = join(red.userDir, 'kill.sqlite');
-    expect(await killedInMidStream(red, mqttBroker.port, () => rows(file))).to.equal(COUNT);
+    expect(await killedInMidStream(red, mqttBroker.port, 'connected to the broker as', () => rows(file))).to.equal(
+      COUNT,
+    );
     const db = new DatabaseSync(file, { readOnly: true });
     const { n } = db.prepare('select count(*) as n from reading').get() as { n: number };
     tell(`killed ${LIVES_S.length} times`, { published: COUNT, arrived: rows(file), duplicates: n - rows(file) });
@@ -151,7 +160,7 @@ describe('kill -9 of Node-RED in mid-stream', function () {
     red = await childRed(byHand(mqttBroker.port));
     const file = join(red.userDir, 'lossy.txt');
     process.env.LOSSY_FILE = file;
-    const kept = await killedInMidStream(red, mqttBroker.port, () => lines(file));
+    const kept = await killedInMidStream(red, mqttBroker.port, 'Connected to broker', () => lines(file));
     tell('the lossy control', { published: COUNT, arrived: kept, duplicates: 0 });
     expect(kept, `${COUNT - kept} of ${COUNT} lost by the control`).to.be.within(1, COUNT - 1);
   });

@@ -83,7 +83,7 @@ describe('readings in, under faults', function () {
     process.env.PHASELOOM_SENT = sent;
     try {
       await red.start();
-      await sleep(500);
+      await red.logged('connected to the broker as');
       const published = publishAll(broker.port, COUNT, 250);
       for (let kill = 0; kill < 3; kill++) {
         await sleep(300 + 900 * chance());

@@ -3,8 +3,11 @@ import { type ChildProcess, spawn } from 'node:child_process';
 import { once } from 'node:events';
 import { writeFileSync } from 'node:fs';
 import { join, resolve } from 'node:path';
+import { setTimeout as sleep } from 'node:timers/promises';
 import { freePort } from './broker';
 import { type FlowNode, makeUserDir } from './node-red';
+
+const LOG_DEADLINE_MS = 30_000;
 
 export interface ChildRed {
   readonly userDir: string;
@@ -12,6 +15,8 @@ export interface ChildRed {
   start(): Promise<void>;
   /** what it wrote to its log since it was last started */
   log(): string;
+  /** resolves when this stands in the log */
+  logged(text: string): Promise<void>;
   /** SIGKILL: nothing is closed, committed or said */
   kill(): Promise<void>;
 }
@@ -49,6 +54,11 @@ export async function childRed(flow: readonly FlowNode[], preload?: string): Pro
       await up;
     },
     log: () => log,
+    async logged(text) {
+      for (const end = Date.now() + LOG_DEADLINE_MS; !log.includes(text); await sleep(20)) {
+        if (Date.now() > end) throw new Error(`${text}: not in the log within ${LOG_DEADLINE_MS} ms:\n${log}`);
+      }
+    },
     async kill() {
       if (!child || child.exitCode !== null || child.signalCode !== null) return;
       const gone = once(child, 'exit');

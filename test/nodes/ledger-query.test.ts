@@ -63,6 +63,11 @@ describe('the ledger query node', () => {
       rig.probe('p'),
     ]);
   }
+  /** Status follows what happened within a moment. */
+  async function shows(status: () => unknown, expected: string): Promise<void> {
+    for (let i = 0; i < 200 && status() !== expected; i++) await new Promise((r) => setTimeout(r, 10));
+    expect(status()).to.equal(expected);
+  }
   async function asked(settings: object, payload: unknown) {
     await deployed(settings);
     rig.send('q', { payload, topic: 'kept', phaseloom: { seq: 9 } });
@@ -76,7 +81,7 @@ describe('the ledger query node', () => {
     expect(msg.topic).to.equal('kept');
     expect(msg.phaseloom).to.deep.equal({ seq: 9, count: 7 });
     expect(msg).not.to.have.property('parts');
-    expect(rig.status('q')?.text).to.equal('7 records');
+    await shows(() => rig.status('q')?.text, '7 records');
   });
 
   it('understands every part of a query', async () => {
@@ -345,7 +350,7 @@ describe('the ledger query node', () => {
         expect(rig.errors[0]!.message).to.contain(told);
         expect((rig.errors[0] as unknown as Trouble).code).to.match(/^(query-unusable|config)$/);
         expect(rig.got('p')).to.deep.equal([]);
-        expect(rig.status('q')?.fill).to.equal('red');
+        await shows(() => rig.status('q')?.fill, 'red');
       });
     }
 

@@ -8,7 +8,6 @@ import { expect } from 'chai';
 import { Kysely, Migrator } from 'kysely';
 import type { Trouble } from '../../nodes/kit/trouble';
 import { ledgerMigrations } from '../../nodes/ledger/migrations';
-import { borrowLedger } from '../../nodes/ledger/shared-ledgers';
 import { NodeSqliteDialect, sqliteWords } from '../../nodes/ledger/sqlite/dialect';
 import { SqliteLedger, type SqliteLedgerOptions } from '../../nodes/ledger/sqlite/sqlite-ledger';
 import { type LedgerUnderTest, ledgerLaws } from './ledger-laws';
@@ -274,19 +273,6 @@ describe('the SQLite ledger', () => {
     await until(async () => (await ledger.health()).error.includes('was moved, deleted or replaced'));
     renameSync(`${file}.away`, file);
     expect(await kept).to.deep.equal({ isNew: true });
-  });
-
-  it('lets two users of one file share one ledger, which the last one closes', async () => {
-    bench = await make();
-    const link = join(bench.file, '..', '.', 'ledger.sqlite');
-    const [one, two] = [borrowLedger(bench.file, 'normal', 30), borrowLedger(link, 'full', 90)];
-    expect(one.ledger).to.equal(two.ledger);
-    await one.ledger.open();
-    await one.giveBack();
-    await one.giveBack();
-    expect(await two.ledger.keep(identification('s/1', 1))).to.deep.equal({ isNew: true });
-    await two.giveBack();
-    expect((await failureOf(two.ledger.keep(identification('s/2', 1)))).code).to.equal('ledger-closed');
   });
 });
 

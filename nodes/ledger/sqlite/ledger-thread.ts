@@ -49,8 +49,12 @@ export class LedgerThread {
     return new Promise((resolve, reject) => this.waiting.set(this.next++, { resolve, reject, records, size }));
   }
 
+  /** What is not answered by now never will be. */
   async end(): Promise<void> {
     this.isEnding = true;
+    for (const { reject } of this.waiting.values())
+      reject(new Trouble('ledger-closed', `ledger ${this.label} was closed`));
+    this.waiting.clear();
     await this.worker.terminate();
   }
 

@@ -1,0 +1,163 @@
+import { spawnSync } from 'node:child_process';
+import { mkdtempSync, rmSync } from 'node:fs';
+import { tmpdir } from 'node:os';
+import { join, resolve } from 'node:path';
+import { DatabaseSync } from 'node:sqlite';
+import { expect } from 'chai';
+import type { PhaseloomRecord } from '../../lib/records';
+import type { ThreadedLedger as Threaded } from '../../nodes/ledger/sqlite/threaded-ledger';
+import { type LedgerUnderTest, ledgerLaws } from './ledger-laws';
+import { admitted, alert, identification, reading, rejection } from './ledger-samples';
+
+/** A thread runs what was built. */
+const BUILT = resolve(__dirname, '../../dist/nodes/ledger');
+const { ThreadedLedger } = require(
+  join(BUILT, 'sqlite/threaded-ledger.js'),
+) as typeof import('../../nodes/ledger/sqlite/threaded-ledger');
+const { borrowLedger } = require(
+  join(BUILT, 'shared-ledgers.js'),
+) as typeof import('../../nodes/ledger/shared-ledgers');
+
+interface ThreadedUnderTest extends LedgerUnderTest {
+  readonly ledger: Threaded;
+  readonly file: string;
+}
+
+async function make(): Promise<ThreadedUnderTest> {
+  const folder = mkdtempSync(join(tmpdir(), 'phaseloom-ledger-'));
+  const file = join(folder, 'ledger.sqlite');
+  const another = async () => {
+    const ledger = new ThreadedLedger({ file, durability: 'full', retainDays: () => Number.POSITIVE_INFINITY });
+    await ledger.open();
+    return ledger;
+  };
+  const ledger = await another();
+  const refuseWhen = async (table: string, condition: string) => {
+    const database = new DatabaseSync(file);
+    database.exec(
+      `create trigger no before insert on ${table} when ${condition} begin select raise(abort, 'refused'); end`,
+    );
+    database.close();
+  };
+  return {
+    file,
+    ledger,
+    another,
+    refuse: (table) => refuseWhen(table, 'true'),
+    refuseFinding: (subject) => refuseWhen('finding', `new.subject = '${subject}'`),
+    async destroy() {
+      await ledger.close();
+      rmSync(folder, { recursive: true, force: true });
+    },
+  };
+}
+
+const codeOf = (promise: Promise<unknown>) =>
+  promise.then(
+    () => 'none',
+    (cause: { code?: string }) => cause.code,
+  );
+
+ledgerLaws('SQLite on its thread', make);
+
+describe('SQLite on a thread of its own', () => {
+  let bench: ThreadedUnderTest;
+  beforeEach(async () => {
+    bench = await make();
+  });
+  afterEach(() => bench.destroy());
+
+  it('tells listeners of the very records that were given, before it answers', async () => {
+    const { ledger } = bench;
+    const heard: PhaseloomRecord[] = [];
+    ledger.onCommit((records) => heard.push(...records));
+    const [finding, turned, raised] = [identification('s/1', 1), rejection('s/2', 1), alert('a', 1, 1)];
+    const heardBefore = (promise: Promise<unknown>) => promise.then(() => heard.length);
+    const told = await Promise.all([
+      heardBefore(ledger.keep(finding)),
+      heardBefore(ledger.admit([admitted(reading('s/1', 1))], [turned])),
+      heardBefore(ledger.saveAlert(raised)),
+    ]);
+    expect(heard).to.have.members([finding, turned, raised]);
+    expect(told).to.deep.equal([3, 3, 3]);
+    await ledger.keep(finding);
+    expect(heard.length, 'nothing is new').to.equal(3);
+  });
+
+  it('answers each of many calls of one moment with its own, and keeps texts of every kind', async () => {
+    const { ledger } = bench;
+    const texts = ['line\nfeed', 'quote " and \\', 'Umlaut ä, 相位, 😀', '\u2028'];
+    const batches = Array.from({ length: 40 }, (_, b) =>
+      Array.from({ length: 5 }, (_, i) => admitted(reading(`s/${b}/${i}`, b, { by: texts[(b + i) % texts.length]! }))),
+    );
+    const places = await Promise.all(batches.map((batch) => ledger.admit(batch, [])));
+    const stored = await ledger.readingsAfter(0, 1000);
+    const seqOf = new Map(stored.map(({ seq, reading: { id } }) => [id, seq]));
+    expect(stored.map((s) => s.reading)).to.deep.equal(batches.flat().map((a) => a.reading));
+    for (const [b, batch] of batches.entries()) {
+      const expected = batch.map((a) => ({ seq: seqOf.get(a.reading.id), isNew: true }));
+      expect(places[b]!.readings).to.deep.equal(expected);
+    }
+    expect(await ledger.admit(batches[7]!, [])).to.deep.equal({
+      readings: batches[7]!.map((a) => ({ seq: seqOf.get(a.reading.id), isNew: false })),
+    });
+  });
+
+  it('stores or rejects what comes at the end, as it says, and leaves nobody waiting', async () => {
+    const { ledger } = bench;
+    const kept = ledger.keep(identification('s/1', 1));
+    const closing = ledger.close();
+    const late = codeOf(ledger.keep(identification('s/2', 1)));
+    expect(await kept).to.deep.equal({ isNew: true });
+    await closing;
+    const answer = await late;
+    expect(answer).to.be.oneOf(['none', 'ledger-closed']);
+    expect(await codeOf(ledger.cursor('sent'))).to.equal('ledger-closed');
+    expect(await ledger.health()).to.include({ ok: false, error: 'ledger ledger.sqlite is not open' });
+    await ledger.open();
+    expect((await ledger.health()).findings).to.equal(answer === 'none' ? 2 : 1);
+  });
+
+  it('takes no more when fifty thousand records are unanswered, and says so', async () => {
+    const { ledger } = bench;
+    const batch = Array.from({ length: 1000 }, (_, i) => admitted(reading(`s/${i}`, 1)));
+    const calls = Array.from({ length: 51 }, () => codeOf(ledger.admit(batch, [])));
+    expect(await calls[50]).to.equal('ledger-overflow');
+    await Promise.all(calls);
+  });
+
+  it('whose thread ends by itself ends the program: nothing goes on without a store', () => {
+    const { file } = bench;
+    const program = `
+      const { ThreadedLedger } = require(${JSON.stringify(join(BUILT, 'sqlite/threaded-ledger.js'))});
+      const ledger = new ThreadedLedger({ file: ${JSON.stringify(`${file}2`)}, durability: 'full', retainDays: () => Infinity });
+      ledger.open().then(() => ledger.thread.worker.terminate());
+      setTimeout(() => {}, 20_000);`;
+    const { status, stderr } = spawnSync(process.execPath, ['-e', program], { encoding: 'utf8' });
+    expect(status).to.equal(1);
+    expect(stderr).to.contain('the thread of ledger ledger.sqlite2 ended by itself');
+  });
+
+  it('does not keep a program from ending', () => {
+    const { file } = bench;
+    const program = `
+      const { ThreadedLedger } = require(${JSON.stringify(join(BUILT, 'sqlite/threaded-ledger.js'))});
+      const ledger = new ThreadedLedger({ file: ${JSON.stringify(`${file}3`)}, durability: 'full', retainDays: () => Infinity });
+      ledger.open().then(() => ledger.advance('x', 3)).then(() => ledger.cursor('x')).then(console.log);`;
+    const { status, stdout } = spawnSync(process.execPath, ['-e', program], { encoding: 'utf8', timeout: 20_000 });
+    expect([status, stdout.trim()]).to.deep.equal([0, '3']);
+  });
+
+  it('lets two users of one file share one ledger, which the last one closes', async () => {
+    bench = await make();
+    const link = join(bench.file, '..', '.', 'ledger.sqlite');
+    const [one, two] = [borrowLedger(bench.file, 'normal', 30), borrowLedger(link, 'full', 90)];
+    expect(one.ledger).to.equal(two.ledger);
+    await one.ledger.open();
+    await one.giveBack();
+    await one.giveBack();
+    expect(await two.ledger.keep(identification('s/1', 1))).to.deep.equal({ isNew: true });
+    await two.giveBack();
+    expect(await codeOf(two.ledger.keep(identification('s/2', 1)))).to.equal('ledger-closed');
+  });
+});
