@@ -1,6 +1,7 @@
 /**
  * Stored readings sent into the flow again, as the front door sent them: in the order of storing, each with its place in the ledger. What a
- * corrected frame or reference makes of them supersedes what was found before; both stay. The order itself is a record.
+ * corrected frame or reference makes of them supersedes what was found before; both stay. The order itself is a record. Readings that
+ * come while it goes on are judged anyway, and not sent again.
  */
 import { derivedId } from '../../lib/derived-id';
 import { formatInstant } from '../../lib/instant';
@@ -24,10 +25,12 @@ export async function* replayed(
   asked: RecordQuery,
   nowUs: number,
 ): AsyncGenerator<Piece> {
+  const upTo = await ledger.head();
   const record = await ordered(ledger, order, asked, nowUs);
-  for (let after = 0; ; ) {
+  for (let after = 0; after < upTo; ) {
     const page = await ledger.readingsAfter(after, PAGE);
-    for (const stored of page) if (fits(stored.reading, asked)) yield piece(stored, record);
+    for (const stored of page)
+      if (stored.seq <= upTo && fits(stored.reading, asked)) yield piece(stored, record);
     if (page.length < PAGE) return;
     after = page.at(-1)!.seq;
     while ((await ledger.health()).pending > MOST_PENDING) await new Promise((r) => setTimeout(r, 20));

@@ -181,6 +181,8 @@ export interface Ledger {
    */
   keep(record: Finding | Rejection, how?: 'anew'): Promise<{ readonly isNew: boolean }>;
 
+  /** The place of the newest reading; 0 when there is none. */
+  head(): Promise<number>;
   /** Readings after a place, oldest first; with a door, only those that door stored first. */
   readingsAfter(seq: number, limit: number, door?: string): Promise<readonly StoredReading[]>;
   /** Up to `perTerminal` newest readings of each terminal at or before a place in the ledger, newest first. */

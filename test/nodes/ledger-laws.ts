@@ -122,6 +122,11 @@ function readingLaws(bench: Bench): void {
     expect(again.readings[1]!.seq).to.equal(again.readings[2]!.seq);
     expect((await ledger.readingsAfter(0, 10)).map((s) => s.reading)).to.deep.equal([a, b, c]);
     expect((await ledger.readingsAfter(pa!.seq, 1)).map((s) => s.reading)).to.deep.equal([b]);
+    expect(await ledger.head()).to.equal(again.readings[1]!.seq);
+  });
+
+  it('have no newest place while there are none', async () => {
+    expect(await bench().ledger.head()).to.equal(0);
   });
 
   it('belong to the door that stored them first, with the source they came through', async () => {

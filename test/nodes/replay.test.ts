@@ -1,9 +1,12 @@
 import { expect } from 'chai';
 import { problemsOf } from '../../lib';
-import type { Identification, Replay } from '../../lib/records';
+import type { Identification, Reading, Replay } from '../../lib/records';
+import { SqliteLedger } from '../../nodes/ledger/sqlite/sqlite-ledger';
+import { replayed } from '../../nodes/ledger-query/replay';
 import { at, feeder13Config, PHASES, readAt } from '../kit/feeder13';
 import { kept, newLedger } from '../kit/ledger-in-flow';
 import { type FlowNode, nodeRed, type Rig } from '../kit/node-red';
+import { admitted, reading } from './ledger-samples';
 
 const TERMINALS = ['671', '675'].flatMap((bus) => PHASES.map((_, k) => `${bus}/${k + 1}`));
 const READINGS = TERMINALS.map((terminal, i) => readAt(terminal, { atUs: at(i) }));
@@ -122,5 +125,24 @@ describe('stored readings sent again', () => {
     ]);
     expect(rig.got('seen')).to.have.length(count);
     expect(await kept<Replay>(rig, 'replay')).to.deep.equal([]);
+  });
+
+  it('are those that stood in the ledger when it was asked: what comes meanwhile is not sent twice, and it ends', async () => {
+    const own = new SqliteLedger({ file: ':memory:' });
+    await own.open();
+    let taken = 0;
+    const store = (count: number) =>
+      own.admit(
+        Array.from({ length: count }, () => admitted(reading('s/1', taken++))),
+        [],
+      );
+    await store(1200);
+    const sent: unknown[] = [];
+    for await (const { payload } of replayed(own, { by: 'Op 1', why: 'all' }, {}, at(0))) {
+      sent.push((payload as Reading).id);
+      if (sent.length < 3000) await store(1);
+    }
+    expect(sent).to.have.length(1200);
+    await own.close();
   });
 });

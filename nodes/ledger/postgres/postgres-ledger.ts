@@ -129,6 +129,9 @@ export class PostgresLedger implements Ledger {
       : this.write(1, { finding: record, how }, this.storeFindings);
   }
 
+  head() {
+    return this.read(({ pool }) => readingRows.head(pool));
+  }
   readingsAfter(seq: number, limit: number, door?: string) {
     return this.read(({ pool }) => readingRows.readingsAfter(pool, seq, limit, door));
   }

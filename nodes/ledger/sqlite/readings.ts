@@ -16,6 +16,7 @@ export class Readings {
   private readonly insert;
   private readonly place;
   private readonly insertRejection;
+  private readonly newest;
   private readonly after;
   private readonly afterOfDoor;
   private readonly latestOf;
@@ -33,6 +34,7 @@ export class Readings {
     this.insertRejection = database.prepare(
       `insert into rejection (id, at_us, source, terminal, stage, code, body) values (?, ?, ?, ?, ?, ?, ?) on conflict (id) do nothing`,
     );
+    this.newest = database.prepare('select coalesce(max(seq), 0) as seq from reading');
     this.after = database.prepare(
       'select seq, taken_at_us, source, body from reading where seq > ? order by seq limit ?',
     );
@@ -70,6 +72,10 @@ export class Readings {
     this.tally.add('rejection', 1);
     stored.push(rejection);
     return true;
+  }
+
+  head(): number {
+    return (this.newest.get() as { seq: number }).seq;
   }
 
   readingsAfter(seq: number, limit: number, door?: string): StoredReading[] {

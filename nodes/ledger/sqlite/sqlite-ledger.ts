@@ -111,6 +111,9 @@ export class SqliteLedger implements Ledger {
     }));
   }
 
+  head() {
+    return this.read((parts) => parts.readings.head());
+  }
   readingsAfter(seq: number, limit: number, door?: string) {
     return this.read((parts) => parts.readings.readingsAfter(seq, limit, door));
   }
