@@ -51,13 +51,10 @@ export class Desk {
     this.alarms = new Alarms(options.nowUs, (key) => void this.due(key).catch(options.trouble));
   }
 
-  /** Takes up what a restart, or the end of another worker, interrupted: shelves and delays that run. Gives the alerts that are open. */
-  async takeUp(isStart: boolean): Promise<readonly Alert[]> {
-    // A delay before raising runs in an alert that is still normal.
-    const openOnly = !isStart && this.options.delays.onS === 0;
-    const alerts = await this.ledger.alerts(openOnly ? { openOnly } : {});
-    for (const alert of alerts) this.alarms.set(this.noted.over(alert));
-    return alerts.filter((alert) => alert.state !== 'normal');
+  /** Takes up what a restart, the end of another worker or a ledger that was away interrupted: shelves and delays that end soon. */
+  async takeUp(withinMs: number): Promise<void> {
+    const soon = await this.ledger.alerts({ dueBeforeUs: this.options.nowUs() + withinMs * 1000 });
+    for (const alert of soon) this.alarms.set(this.noted.over(alert));
   }
 
   /**

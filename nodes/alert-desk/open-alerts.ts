@@ -4,6 +4,8 @@ import type { Alert } from '../../lib/records';
 
 export class OpenAlerts {
   private calling = new Map<string, boolean>();
+  /** noted while the ledger was asked */
+  private meanwhile: Alert[] | undefined = [];
 
   get open(): number {
     return this.calling.size;
@@ -16,12 +18,16 @@ export class OpenAlerts {
   }
 
   note(alert: Alert): void {
+    this.meanwhile?.push(alert);
     if (alert.state === 'normal') this.calling.delete(alert.key);
     else this.calling.set(alert.key, isCalling(alert));
   }
 
-  /** What the ledger says: other workers have made transitions too. */
-  replace(open: readonly Alert[]): void {
-    this.calling = new Map(open.map((alert) => [alert.key, isCalling(alert)]));
+  /** Begins with what the ledger says; what is noted from now on holds on top of it. */
+  async begin(asked: Promise<readonly Alert[]>): Promise<void> {
+    this.calling = new Map((await asked).map((alert) => [alert.key, isCalling(alert)]));
+    const { meanwhile = [] } = this;
+    this.meanwhile = undefined;
+    for (const alert of meanwhile) this.note(alert);
   }
 }

@@ -21,7 +21,7 @@ export interface DeskSettings {
   readonly nowUs: () => number;
 }
 
-/** Shelves and delays that other workers began are taken up this often. */
+/** Shelves and delays that other workers began, or that could not be ended in time, are taken up this often. */
 const TAKE_UP_MS = 30_000;
 /** Messages remembered until the transition they led to is sent. */
 const MESSAGES = 10_000;
@@ -38,7 +38,12 @@ export class OpenDesk {
 
   static async at(ledger: Ledger, settings: DeskSettings): Promise<OpenDesk> {
     const open = new OpenDesk(ledger, settings);
-    await open.takeUp(true);
+    try {
+      await open.begin();
+    } catch (cause) {
+      await open.close();
+      throw cause;
+    }
     open.announcer.poke();
     return open;
   }
@@ -68,24 +73,20 @@ export class OpenDesk {
   }
 
   async close(): Promise<void> {
-    clearTimeout(this.timer);
+    clearInterval(this.timer);
     this.stopHearing();
     // At the same time: the ledger is closing as well.
     await Promise.all([this.desk.close(), this.announcer.close()]);
   }
 
-  private async takeUp(isStart: boolean): Promise<void> {
-    try {
-      this.alerts.replace(await this.desk.takeUp(isStart));
-      this.show();
-    } catch (cause) {
-      if (isStart) throw cause;
-      this.settings.node.error((cause as Error).message);
-    } finally {
-      clearTimeout(this.timer);
-      this.timer = setTimeout(() => void this.takeUp(false), TAKE_UP_MS);
-      this.timer.unref();
-    }
+  private async begin(): Promise<void> {
+    await this.alerts.begin(this.desk.open());
+    await this.desk.takeUp(2 * TAKE_UP_MS);
+    this.show();
+    this.timer = setInterval(() => {
+      this.desk.takeUp(2 * TAKE_UP_MS).catch((cause: Error) => this.settings.node.error(cause.message));
+    }, TAKE_UP_MS);
+    this.timer.unref();
   }
 
   private heard(alert: Alert): void {

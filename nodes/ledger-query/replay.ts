@@ -29,8 +29,7 @@ export async function* replayed(
   const record = await ordered(ledger, order, asked, nowUs);
   for (let after = 0; after < upTo; ) {
     const page = await ledger.readingsAfter(after, PAGE);
-    for (const stored of page)
-      if (stored.seq <= upTo && fits(stored.reading, asked)) yield piece(stored, record);
+    for (const stored of page) if (stored.seq <= upTo && fits(stored.reading, asked)) yield piece(stored, record);
     if (page.length < PAGE) return;
     after = page.at(-1)!.seq;
     while ((await ledger.health()).pending > MOST_PENDING) await new Promise((r) => setTimeout(r, 20));

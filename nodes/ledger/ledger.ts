@@ -75,6 +75,14 @@ export interface RecordPage {
   readonly next?: string;
 }
 
+export interface AlertQuery {
+  readonly keys?: readonly string[];
+  /** those whose state is not normal */
+  readonly openOnly?: boolean;
+  /** those that time alone moves before then: a shelf ends, a delay is over */
+  readonly dueBeforeUs?: number;
+}
+
 export interface AlertListQuery {
   /** those whose state is not normal */
   readonly openOnly?: boolean;
@@ -199,8 +207,7 @@ export interface Ledger {
 
   /** The alert and its transition, with its deliveries, in one transaction. Refused (false) if the stored revision is not revision - 1. */
   saveAlert(alert: Alert, deliveries?: readonly Delivery[]): Promise<boolean>;
-  /** openOnly: those whose state is not normal. */
-  alerts(query?: { readonly keys?: readonly string[]; readonly openOnly?: boolean }): Promise<readonly Alert[]>;
+  alerts(query?: AlertQuery): Promise<readonly Alert[]>;
   /** The alerts in the order in which somebody should see them, a stretch at a time. */
   alertList(query: AlertListQuery): Promise<AlertList>;
   alertHistory(key: string): Promise<readonly Alert[]>;

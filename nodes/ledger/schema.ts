@@ -79,6 +79,8 @@ export interface AlertTable {
   active: number;
   revision: number;
   at_us: number;
+  /** when time alone moves it; null: never */
+  due_at_us: number | null;
   body: string;
 }
 

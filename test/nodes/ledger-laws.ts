@@ -7,7 +7,7 @@ import { expect } from 'chai';
 import fc from 'fast-check';
 import { formatInstant } from '../../lib/instant';
 import type { PhaseloomRecord } from '../../lib/records';
-import type { Delivery, Ledger, RecordQuery } from '../../nodes/ledger/ledger';
+import type { AlertQuery, Delivery, Ledger, RecordQuery } from '../../nodes/ledger/ledger';
 import { admitted, alert, at, comparison, identification, reading, rejection, rotation } from './ledger-samples';
 
 export interface LedgerUnderTest {
@@ -401,6 +401,25 @@ function alertLaws(bench: Bench): void {
     const all = await ledger.alertTransitionsAfter(0, 10);
     expect(all.map((t) => t.alert)).to.deep.equal(transitions);
     expect((await ledger.alertTransitionsAfter(all[0]!.seq, 1)).map((t) => t.alert)).to.deep.equal([transitions[1]]);
+  });
+
+  it('are given by when time alone moves them: the end of a shelf, and of a delay that runs in an alert not raised yet', async () => {
+    const { ledger } = bench();
+    const said = { active: true, says: 'x', text: 'x', priority: 'high' as const, from: [] };
+    const began = { since: formatInstant(at(0)), evidenceAt: formatInstant(at(0)) };
+    const pending = (seconds: number) => ({ pending: { ...said, ...began, dueAt: formatInstant(at(seconds)) } });
+    const quiet = { state: 'normal', active: false, transition: 'delayed' } as const;
+    await ledger.saveAlert(alert('open', 1, 0));
+    await ledger.saveAlert(alert('shelved', 1, 0, { state: 'shelved', shelvedUntil: formatInstant(at(60)) }));
+    await ledger.saveAlert(alert('delayed', 1, 0, { ...quiet, ...pending(50) }));
+    await ledger.saveAlert(alert('later', 1, 0, { ...quiet, ...pending(500) }));
+    await ledger.saveAlert(alert('over', 1, 0, pending(40)));
+    await ledger.saveAlert(alert('over', 2, 1));
+    const due = async (query: AlertQuery) => (await ledger.alerts(query)).map(({ key }) => key);
+    expect(await due({ dueBeforeUs: at(100) })).to.deep.equal(['delayed', 'shelved']);
+    expect(await due({ dueBeforeUs: at(60) }), 'that instant not included').to.deep.equal(['delayed']);
+    expect(await due({ dueBeforeUs: at(100), openOnly: true })).to.deep.equal(['shelved']);
+    expect(await due({ dueBeforeUs: at(1000), keys: ['later', 'open'] })).to.deep.equal(['later']);
   });
 
   it('and their deliveries are stored together or not at all', async () => {

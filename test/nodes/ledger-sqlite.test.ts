@@ -11,7 +11,7 @@ import { ledgerMigrations } from '../../nodes/ledger/migrations';
 import { NodeSqliteDialect, sqliteWords } from '../../nodes/ledger/sqlite/dialect';
 import { SqliteLedger, type SqliteLedgerOptions } from '../../nodes/ledger/sqlite/sqlite-ledger';
 import { type LedgerUnderTest, ledgerLaws } from './ledger-laws';
-import { admitted, identification, reading } from './ledger-samples';
+import { admitted, alert, identification, reading } from './ledger-samples';
 
 interface SqliteUnderTest extends LedgerUnderTest {
   readonly ledger: SqliteLedger;
@@ -119,6 +119,24 @@ describe('the SQLite ledger', () => {
     expect(await ledger.claimDue('d', 1, 5000), 'claimed by the first').to.deep.equal([]);
     nowUs += 5e6;
     expect(await ledger.claimDue('d', 1, 5000)).to.have.length(1);
+  });
+
+  it('knows of alerts in a file from before when time alone moves them', async () => {
+    bench = await make();
+    const { ledger, file } = bench;
+    await ledger.saveAlert(alert('shelved', 1, 0, { state: 'shelved', shelvedUntil: '2026-05-04T11:00:00Z' }));
+    await ledger.saveAlert(alert('open', 1, 0));
+    await ledger.close();
+    sql(
+      file,
+      'drop index alert_by_due',
+      'alter table alert drop column due_at_us',
+      "delete from kysely_migration where name = '0010-alert-due'",
+    );
+    const again = await bench.another();
+    const due = await again.alerts({ dueBeforeUs: Number.MAX_SAFE_INTEGER });
+    expect(due.map(({ key }) => key)).to.deep.equal(['shelved']);
+    await again.close();
   });
 
   it('writes down what took the place of what, and what a finding rests on', async () => {

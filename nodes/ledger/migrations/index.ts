@@ -9,6 +9,7 @@ import { views } from './0006-views';
 import { letGo } from './0007-let-go';
 import { letGoViews } from './0008-let-go-views';
 import { sourcesOnce } from './0009-sources-once';
+import { alertDue } from './0010-alert-due';
 
 /** What the databases write differently. */
 export interface DialectWords {
@@ -41,6 +42,7 @@ const STEPS: Readonly<Record<string, Step>> = {
   '0007-let-go': letGo,
   '0008-let-go-views': letGoViews,
   '0009-sources-once': (db, words) => (words.hasPartitions ? Promise.resolve() : sourcesOnce(db, words)),
+  '0010-alert-due': alertDue,
 };
 
 export function ledgerMigrations(words: DialectWords): MigrationProvider {

@@ -9,6 +9,7 @@ import { CommitListeners } from '../commit-listeners';
 import type {
   AdmittedReading,
   AlertListQuery,
+  AlertQuery,
   Delivery,
   KnownLink,
   Ledger,
@@ -157,7 +158,7 @@ export class PostgresLedger implements Ledger {
       return true;
     });
   }
-  alerts(query: { readonly keys?: readonly string[]; readonly openOnly?: boolean } = {}) {
+  alerts(query: AlertQuery = {}) {
     return this.read(({ pool }) => alertRows.alerts(pool, query));
   }
   alertList(query: AlertListQuery) {

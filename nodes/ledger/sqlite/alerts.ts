@@ -1,7 +1,9 @@
 /** Alerts as they stand, and every transition that brought them there. */
 import type { DatabaseSync } from 'node:sqlite';
+import { dueAtUs } from '../../../lib/alert-transition';
 import { parseInstant } from '../../../lib/instant';
 import type { Alert } from '../../../lib/records';
+import type { AlertQuery } from '../ledger';
 
 interface Body {
   readonly body: string;
@@ -13,6 +15,7 @@ export class Alerts {
   private readonly insertTransition;
   private readonly all;
   private readonly open;
+  private readonly due;
   private readonly byKey;
   private readonly history;
   private readonly after;
@@ -21,15 +24,16 @@ export class Alerts {
   constructor(database: DatabaseSync) {
     this.revision = database.prepare('select revision from alert where key = ?');
     this.put = database.prepare(
-      `insert into alert (key, id, category, subject, priority, state, active, revision, at_us, body) values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
+      `insert into alert (key, id, category, subject, priority, state, active, revision, at_us, due_at_us, body) values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
        on conflict (key) do update set id = excluded.id, category = excluded.category, subject = excluded.subject, priority = excluded.priority,
-         state = excluded.state, active = excluded.active, revision = excluded.revision, at_us = excluded.at_us, body = excluded.body`,
+         state = excluded.state, active = excluded.active, revision = excluded.revision, at_us = excluded.at_us, due_at_us = excluded.due_at_us, body = excluded.body`,
     );
     this.insertTransition = database.prepare(
       'insert into alert_transition (id, key, revision, subject, transition, state, at_us, made_by, body) values (?, ?, ?, ?, ?, ?, ?, ?, ?)',
     );
     this.all = database.prepare('select body from alert order by key');
     this.open = database.prepare("select body from alert where state <> 'normal' order by key");
+    this.due = database.prepare('select body from alert where due_at_us < ? order by key');
     this.byKey = database.prepare('select body from alert where key = ?');
     this.history = database.prepare('select body from alert_transition where key = ? order by revision');
     this.after = database.prepare('select seq, body from alert_transition where seq > ? order by seq limit ?');
@@ -43,17 +47,32 @@ export class Alerts {
     if ((stored?.revision ?? 0) !== revision - 1) return false;
     const atUs = parseInstant(alert.at);
     const body = JSON.stringify(alert);
-    this.put.run(key, id, category, subject, priority, state, active ? 1 : 0, revision, atUs, body);
+    this.put.run(
+      key,
+      id,
+      category,
+      subject,
+      priority,
+      state,
+      active ? 1 : 0,
+      revision,
+      atUs,
+      dueAtUs(alert) ?? null,
+      body,
+    );
     this.insertTransition.run(id, key, revision, subject, transition, state, atUs, alert.by ?? null, body);
     return true;
   }
 
-  alerts(query: { readonly keys?: readonly string[]; readonly openOnly?: boolean }): Alert[] {
-    const found = query.keys
-      ? [...new Set(query.keys)].flatMap((key) => this.byKey.all(key))
-      : (query.openOnly ? this.open : this.all).all();
-    const alerts = found.map(opened);
-    return query.openOnly ? alerts.filter((alert) => alert.state !== 'normal') : alerts;
+  alerts({ keys, openOnly, dueBeforeUs }: AlertQuery): Alert[] {
+    const candidates = () => {
+      if (keys) return [...new Set(keys)].flatMap((key) => this.byKey.all(key));
+      return dueBeforeUs === undefined ? (openOnly ? this.open : this.all).all() : this.due.all(dueBeforeUs);
+    };
+    const fits = (alert: Alert) =>
+      (!openOnly || alert.state !== 'normal') &&
+      (dueBeforeUs === undefined || (dueAtUs(alert) ?? Infinity) < dueBeforeUs);
+    return candidates().map(opened).filter(fits);
   }
 
   alertHistory(key: string): Alert[] {

@@ -9,6 +9,7 @@ import { CommitListeners } from '../commit-listeners';
 import {
   type AdmittedReading,
   type AlertListQuery,
+  type AlertQuery,
   type Delivery,
   type KnownLink,
   type Ledger,
@@ -140,7 +141,7 @@ export class SqliteLedger implements Ledger {
     };
     return this.write(1 + deliveries.length, run, true);
   }
-  alerts(query: { readonly keys?: readonly string[]; readonly openOnly?: boolean } = {}) {
+  alerts(query: AlertQuery = {}) {
     return this.read((parts) => parts.alerts.alerts(query));
   }
   alertList(query: AlertListQuery) {
