@@ -22,6 +22,7 @@ export type PlainMethod =
   | 'open'
   | 'close'
   | 'insistOnFull'
+  | 'head'
   | 'readingsAfter'
   | 'latestReadings'
   | 'readingsBetween'

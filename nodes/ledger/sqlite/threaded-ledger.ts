@@ -11,6 +11,7 @@ import {
   type Admission,
   type AdmittedReading,
   type AlertListQuery,
+  type AlertQuery,
   type Delivery,
   type Ledger,
   type LedgerHealth,
@@ -96,6 +97,9 @@ export class ThreadedLedger implements Ledger {
     return (await this.demandThread().call(call, [alert], 1 + deliveries.length)) as boolean;
   }
 
+  head() {
+    return this.ask('head');
+  }
   readingsAfter(...args: ArgumentsOf<'readingsAfter'>) {
     return this.ask('readingsAfter', ...args);
   }
@@ -112,7 +116,7 @@ export class ThreadedLedger implements Ledger {
     return this.ask('advance', name, seq);
   }
 
-  alerts(query: { readonly keys?: readonly string[]; readonly openOnly?: boolean } = {}) {
+  alerts(query: AlertQuery = {}) {
     return this.ask('alerts', query);
   }
   alertList(query: AlertListQuery) {
