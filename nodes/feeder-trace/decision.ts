@@ -16,7 +16,7 @@ export function readDecision(payload: Readonly<Record<string, unknown>>): { feed
   if (!decision) {
     throw new Trouble(
       'action-unknown',
-      `msg.payload.action is ${JSON.stringify(payload.action)}; it must be one of ${Object.keys(ACTIONS).join(', ')}, download`,
+      `msg.payload.action is ${JSON.stringify(payload.action)}; it must be one of ${Object.keys(ACTIONS).join(', ')}, download, meters-from-ledger`,
     );
   }
   const section = text(payload, 'section', 200);

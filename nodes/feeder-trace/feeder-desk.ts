@@ -2,7 +2,6 @@
 import { CaseFile } from '../../lib/feeder/case-file';
 import type { Decision } from '../../lib/feeder/decide';
 import type { CimPlaces } from '../../lib/feeder/io/cim';
-import { readMeterBatch } from '../../lib/feeder/io/meter-batch';
 import type { Feeder } from '../../lib/feeder/model';
 import type { FeederTrace } from '../../lib/feeder/trace';
 import type { Frame } from '../../lib/frame';
@@ -14,6 +13,7 @@ import { keep, type LedgerHandle, patiently } from '../kit/kept-readings';
 import type { Sharing } from '../kit/sharing';
 import { Trouble } from '../kit/trouble';
 import { type Download, type DownloadRequest, download } from './download';
+import { metersOf } from './meters';
 
 export interface DeskSettings {
   /** the node: one name for all workers of a flow */
@@ -113,18 +113,10 @@ export class FeederDesk {
   }
 
   /** @throws Trouble that says what is wrong with the series, or which meters say nothing; the others count */
-  takeMeters(feeder: string | undefined, value: unknown): void {
+  async takeMeters(feeder: string | undefined, payload: Readonly<Record<string, unknown>>): Promise<void> {
     const drawer = this.drawerOf(feeder);
-    const read = readMeterBatch(value);
-    if (!read.ok) throw new Trouble('meters-invalid', `msg.payload${read.problems.slice(0, 5).join('; ')}`);
-    const lacking = drawer.file.feeder.phases.filter((p) => !read.batch.phases[p]);
-    if (lacking.length > 0) {
-      throw new Trouble(
-        'meters-invalid',
-        `msg.payload.phases has no series of ${lacking.join(', ')}; expected one a phase`,
-      );
-    }
-    const { evidence, passedOver } = drawer.file.takeMeters(read.batch);
+    const batch = await metersOf(drawer.file.feeder, payload, this.settings.ledger);
+    const { evidence, passedOver } = drawer.file.takeMeters(batch);
     this.later(drawer);
     if (passedOver.length === 0) return;
     const told = passedOver.slice(0, 5).map((p) => `${p.terminal}: ${p.why}`);

@@ -15,6 +15,7 @@ import { isDecision, readDecision } from './decision';
 import { readDownload } from './download';
 import { FeederDesk } from './feeder-desk';
 import { feederFromFile } from './feeder-file';
+import { isMeters } from './meters';
 import { type FeederWindow, windowOf } from './window';
 
 interface FeederTraceDef extends EvidenceDef {
@@ -101,8 +102,18 @@ function run(
   );
   node.on('input', (msg, send, done) => {
     const { payload } = msg;
-    if (isMeters(payload)) return done(troubleIn(() => desk.takeMeters(payload.feeder, payload)));
-    if (!isDecision(payload)) return done(takeAll(desk, payload));
+    if (isMeters(payload)) {
+      const feeder = payload.feeder === undefined ? undefined : String(payload.feeder);
+      desk.takeMeters(feeder, payload).then(
+        () => done(),
+        (cause) => done(asError(cause)),
+      );
+      return;
+    }
+    if (!isDecision(payload)) {
+      done(takeAll(desk, payload));
+      return;
+    }
     const now = formatInstant(Date.now() * 1000);
     const answered =
       payload.action === 'download'
@@ -117,18 +128,6 @@ function run(
     desk.close();
     light.close();
   });
-}
-
-const isMeters = (payload: unknown): payload is { readonly meters: unknown; readonly feeder?: string } =>
-  typeof payload === 'object' && payload !== null && 'meters' in payload;
-
-function troubleIn(step: () => void): Error | undefined {
-  try {
-    step();
-    return undefined;
-  } catch (cause) {
-    return asError(cause);
-  }
 }
 
 type Request = Readonly<Record<string, unknown>>;

@@ -10,6 +10,8 @@ export interface KeptReadings {
     readonly kinds: readonly Kind[];
     readonly subject?: string;
     readonly currentOnly?: boolean;
+    readonly fromUs?: number;
+    readonly toUs?: number;
     readonly limit: number;
     readonly after?: string;
     readonly order?: 'newest-first';

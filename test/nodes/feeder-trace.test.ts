@@ -4,7 +4,7 @@ import { expect } from 'chai';
 import { conditionsOf, decideCorrection, problemsOf } from '../../lib';
 import type { Correction, Trace } from '../../lib/records';
 import { angle, identificationAt, trunk } from '../kit/feeder-trunk';
-import { kept, ledgerOf, newLedger } from '../kit/ledger-in-flow';
+import { admitted, kept, ledgerOf, newLedger } from '../kit/ledger-in-flow';
 import { type FlowNode, nodeRed, type Rig } from '../kit/node-red';
 import { chance } from '../outside/rates/chance';
 
@@ -188,6 +188,53 @@ describe('the node feeder trace', () => {
     await quiet(50);
     expect(rig.errors.map((e) => e.code)).to.deep.equal(['batch-in-part', 'meters-invalid', 'meters-invalid']);
     expect(rig.errors.map((e) => e.message).join()).to.contain('x: it is at no terminal of the feeder');
+  });
+
+  it('takes voltages of meters from a table and from the ledger, and says what is wrong with either', async () => {
+    await rig.deploy(flow({}, newLedger()));
+    const dice = chance(96);
+    const phases = [0, 1, 2].map(() => Array.from({ length: 200 }, () => 240 + dice.normal()));
+    const near = (k: number) => phases[k]!.map((v) => v + 0.2 * dice.normal());
+    const terminals = [9, 10, 12].flatMap((k) =>
+      ['A', 'B', 'C'].map((p, j) => [`t${k}${p}`, near([1, 0, 2][j]!)] as const),
+    );
+    const instant = (i: number) => new Date(Date.parse('2026-05-01T00:00:00Z') + 900_000 * i).toISOString();
+    const head = ['time', 'A', 'B', 'C', ...terminals.map(([t]) => t)].join(',');
+    const rows = phases[0]!.map((_, i) =>
+      [instant(i), ...phases.map((s) => s[i]), ...terminals.map(([, s]) => s[i])].join(','),
+    );
+    rig.send('n', { payload: [...site(3, 'ABC'), ...site(6, 'ABC')] });
+    rig.send('n', { payload: { id: 'table', meters: [head, ...rows].join('\n') } });
+    const first: Trace = (await rig.next('p')).payload;
+    expect(first.from).to.include('table');
+    expect(first.corrections[0]!.cause.change).to.match(/^A and B swapped/);
+
+    const series = [...phases.map((s, j) => [`head/${'ABC'[j]}`, s] as const), ...terminals];
+    const readings = series.flatMap(([terminal, s]) =>
+      s.map((voltageV, i) => ({
+        kind: 'reading' as const,
+        id: `${terminal} ${i}`,
+        terminal,
+        takenAt: instant(i),
+        voltageV,
+      })),
+    );
+    await admitted(rig, ...readings);
+    const ask = { action: 'meters-from-ledger', phases: { A: 'head/A', B: 'head/B', C: 'head/C' }, stepS: 900 };
+    rig.send('n', { payload: { ...ask, id: 'stored', from: instant(0), until: instant(200) } });
+    const second: Trace = (await rig.next('p')).payload;
+    expect(second.from).to.include('stored').and.not.to.include('table');
+    expect(second.corrections).to.deep.equal(
+      first.corrections.map((c) => ({ ...c, from: second.corrections[0]!.from })),
+    );
+    rig.send('n', { payload: { meters: 'time,A\nnoon,1' } });
+    rig.send('n', { payload: { ...ask, from: 'then', until: instant(200) } });
+    rig.send('n', { payload: { ...ask, from: instant(1), until: instant(0) } });
+    await quiet(100);
+    expect(rig.errors.map((e) => e.message)).to.have.length(3);
+    expect(rig.errors[0]!.message).to.match(/meters: there is no column B, C/);
+    expect(rig.errors[1]!.message).to.match(/from is "then"; expected RFC 3339/);
+    expect(rig.errors[2]!.message).to.match(/expected from before until/);
   });
 
   it('gives the corrections as a table, all or those accepted, and the feeder as a map', async () => {
