@@ -4,7 +4,7 @@ import type { DoorCounts, DoorOutput, DoorSettings, EntryOutcome, Item } from '.
 import { LaneFeed } from './lane-feed';
 import { LaneNames } from './lane-names';
 import { OwnFeed } from './own-feed';
-import type { Stored, Storing } from './storing';
+import type { Committed, Stored, Storing } from './storing';
 
 export class Dispatch {
   /** lanes, where workers share the ledger */
@@ -43,18 +43,18 @@ export class Dispatch {
     this.own?.begun();
   }
 
-  async send(part: readonly Stored<Item>[]): Promise<void> {
+  async send(committed: Committed<Item>): Promise<void> {
     const rejections: { item: Item; rejection: Rejection }[] = [];
-    for (const { item, taken, places } of part) {
+    for (const { item, taken, places } of committed.stored) {
       for (const { isNew } of places) this.counts[isNew ? 'stored' : 'duplicates']++;
       if (!taken.rejection) continue;
       this.counts.rejected++;
       rejections.push({ item, rejection: taken.rejection });
     }
     if (this.lanes) this.lanes.poke();
-    else await this.own?.committed(part);
+    else await this.own?.committed(committed);
     if (rejections.length > 0 && !this.isClosing()) this.output.rejections(rejections);
-    for (const stored of part) stored.item.entry?.stored(outcomeOf(stored));
+    for (const stored of committed.stored) stored.item.entry?.stored(outcomeOf(stored));
   }
 
   async close(): Promise<void> {

@@ -14,7 +14,7 @@ import type { DoorCounts, DoorOutput, DoorSettings, Entry, Item } from './door-c
 import { type IntakeRules, take } from './intake';
 import type { Mapping } from './mapping';
 import type { Session } from './session';
-import { type Parcel, type Stored, Storing } from './storing';
+import { type Committed, type Parcel, type Stored, Storing } from './storing';
 
 /** Bytes held at once past which nothing more is taken. */
 const HIGH_WATER_BYTES = 32 << 20;
@@ -35,7 +35,7 @@ export class Door {
   staleSources: () => number = () => 0;
   /** what of a message is within the limit of its publisher */
   limit: (taken: Taken, item: Item) => Taken = (taken) => taken;
-  private readonly batcher: Batcher<Item, readonly Parcel<Item>[], readonly Stored<Item>[]>;
+  private readonly batcher: Batcher<Item, readonly Parcel<Item>[], Committed<Item>>;
   private readonly highWater: number;
   private isClosing = false;
   private letGo: () => void = () => undefined;
@@ -60,7 +60,7 @@ export class Door {
       {
         read: (batch) => this.read(batch),
         store: (parcels) => this.storing.store(parcels),
-        finish: (batch, stored) => this.settle(batch, stored),
+        finish: (batch, committed) => this.settle(batch, committed),
       },
       () => this.makeRoom(),
     );
@@ -152,10 +152,11 @@ export class Door {
     return parcels;
   }
 
-  private async settle(batch: readonly Item[], stored: readonly Stored<Item>[]): Promise<void> {
+  private async settle(batch: readonly Item[], committed: Committed<Item>): Promise<void> {
+    const { stored } = committed;
     try {
       this.acknowledge(stored);
-      await this.dispatch.send(stored);
+      await this.dispatch.send(committed);
     } catch (cause) {
       this.output.trouble(cause as Error);
     }

@@ -2,13 +2,12 @@
 import type { Ledger } from '../ledger/ledger';
 import type { DoorOutput, DoorSettings, Item, Outgoing } from './door-contract';
 import { Sender } from './sender';
-import type { Stored, Storing } from './storing';
+import type { Committed, Stored, Storing } from './storing';
 
 const SETTLE_EVERY_MS = 1000;
 
 export class OwnFeed {
   private readonly sender: Sender;
-  private failuresSeen = 0;
   private isSettling = false;
   private timer: NodeJS.Timeout | undefined;
   private ledger: Ledger | undefined;
@@ -33,17 +32,15 @@ export class OwnFeed {
   }
 
   begun(): void {
-    this.failuresSeen = this.storing.failures;
     if (!this.isClosing()) this.timer = setInterval(() => void this.settle(), SETTLE_EVERY_MS);
   }
 
-  async committed(part: readonly Stored<Item>[]): Promise<void> {
-    const unsent = await this.unsentIn(part);
+  async committed({ stored, hadTrouble }: Committed<Item>): Promise<void> {
+    const unsent = hadTrouble && !this.isClosing() ? await this.unsentIn(stored) : undefined;
     const readings: Outgoing[] = [];
-    for (const { item, taken, places } of part) {
+    for (const { item, taken, places } of stored) {
       places.forEach(({ seq, isNew }, i) => {
-        // The batch before may have found it in the ledger, and sent it, while it was on its way back to us.
-        const isUnsent = unsent ? unsent.delete(seq) : isNew && !this.sender.hasSent(seq);
+        const isUnsent = unsent ? unsent.delete(seq) : isNew;
         if (isUnsent) readings.push({ reading: taken.readings[i]!, seq, topic: item.topic, item });
       });
     }
@@ -72,13 +69,12 @@ export class OwnFeed {
 
   /**
    * After a write that failed, and may yet have been committed, "already there" no longer means "already sent": the ledger is asked.
-   * Places of this part that have not been sent, or undefined when all is well.
+   * Places of these that have not been sent; undefined when the node closes before the ledger answers.
    */
-  private async unsentIn(part: readonly Stored<Item>[]): Promise<Set<number> | undefined> {
-    if (this.storing.failures === this.failuresSeen || this.isClosing()) return undefined;
-    const places = new Set(part.flatMap((stored) => stored.places.map(({ seq }) => seq)));
-    const unsent = await this.storing.whenOpen((ledger) => this.sender.catchUp(ledger, this.isClosing, places));
-    this.failuresSeen = this.storing.failures;
-    return unsent;
+  private unsentIn(stored: readonly Stored<Item>[]): Promise<Set<number> | undefined> {
+    const places = new Set(stored.flatMap((one) => one.places.map(({ seq }) => seq)));
+    // What comes after them is on its way to us, and must not be sent before them.
+    const last = Math.max(...places);
+    return this.storing.whenOpen((ledger) => this.sender.catchUp(ledger, this.isClosing, places, last));
   }
 }

@@ -27,13 +27,19 @@ export class Sender {
   }
 
   /**
-   * Sends everything this door stored after what it sent last, page by page so that the flow can keep up.
+   * Sends everything this door stored after what it sent last, page by page so that the flow can keep up, and no further than `last`.
    * Those at the places in `except` are left for the caller to send; which of them were met is the result.
    */
-  async catchUp(ledger: Ledger, isClosing: () => boolean, except: ReadonlySet<number> = NONE): Promise<Set<number>> {
+  async catchUp(
+    ledger: Ledger,
+    isClosing: () => boolean,
+    except: ReadonlySet<number> = NONE,
+    last = Number.POSITIVE_INFINITY,
+  ): Promise<Set<number>> {
     const met = new Set<number>();
     while (!isClosing()) {
-      const page = await ledger.readingsAfter(this.sentUpTo, PAGE, this.doorId);
+      const found = await ledger.readingsAfter(this.sentUpTo, PAGE, this.doorId);
+      const page = found.filter(({ seq }) => seq <= last);
       const missed = page.filter(({ seq }) => !except.has(seq));
       for (const { seq } of page) if (except.has(seq)) met.add(seq);
       if (missed.length > 0) this.sendAgain(missed.map(outgoing));
@@ -43,10 +49,6 @@ export class Sender {
       await new Promise((turn) => setImmediate(turn));
     }
     return met;
-  }
-
-  hasSent(seq: number): boolean {
-    return seq <= this.sentUpTo;
   }
 
   /** Everything up to here has been sent just now. */

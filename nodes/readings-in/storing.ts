@@ -16,6 +16,14 @@ export interface Stored<T> extends Parcel<T> {
   readonly places: Admission['readings'];
 }
 
+/** What became of a batch. */
+export interface Committed<T> {
+  /** in order: all of it unless the node is closing */
+  readonly stored: readonly Stored<T>[];
+  /** a write failed on the way and may yet have been committed: "already there" may have been stored just now */
+  readonly hadTrouble: boolean;
+}
+
 /** Codes with which a ledger gives up on a write without faulting its content. */
 const UNAVAILABLE = new Set(['ledger-overflow', 'ledger-closed']);
 
@@ -56,8 +64,13 @@ export class Storing<T extends Arrival> {
     return undefined;
   }
 
-  /** What of the batch was committed, in order: all of it unless the node is closing. */
-  async store(batch: readonly Parcel<T>[]): Promise<readonly Stored<T>[]> {
+  async store(batch: readonly Parcel<T>[]): Promise<Committed<T>> {
+    const before = this.failures;
+    const stored = await this.commit(batch);
+    return { stored, hadTrouble: this.failures > before };
+  }
+
+  private async commit(batch: readonly Parcel<T>[]): Promise<readonly Stored<T>[]> {
     do {
       try {
         return withPlaces(batch, await this.admit(batch));
@@ -98,7 +111,7 @@ export class Storing<T extends Arrival> {
   private async divide(batch: readonly Parcel<T>[], cause: Error): Promise<readonly Stored<T>[]> {
     if (batch.length > 1) {
       const half = batch.length >> 1;
-      return [...(await this.store(batch.slice(0, half))), ...(await this.store(batch.slice(half)))];
+      return [...(await this.commit(batch.slice(0, half))), ...(await this.commit(batch.slice(half)))];
     }
     const instead = batch.map(({ item, taken }) => ({ item, taken: unstorable(item, taken, cause) }));
     try {
@@ -106,7 +119,7 @@ export class Storing<T extends Arrival> {
     } catch {
       // Not even the rejection goes in: then it is the ledger, not the message.
       await this.pause();
-      return this.isClosing() ? [] : this.store(batch);
+      return this.isClosing() ? [] : this.commit(batch);
     }
   }
 

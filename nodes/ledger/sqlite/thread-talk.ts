@@ -50,7 +50,7 @@ export type ResultOf<M extends PlainMethod> = Awaited<ReturnType<Methods[M]>>;
 export type Call =
   | { readonly do: PlainMethod; readonly args: readonly unknown[] }
   | { readonly do: 'admit'; readonly packed: PackedAdmission }
-  | { readonly do: 'keep'; readonly body: string }
+  | { readonly do: 'keep'; readonly body: string; readonly how: 'anew' | undefined }
   | { readonly do: 'retain'; readonly days: number };
 
 /** Calls made in one turn of the event loop; the first has this number, the others follow. */

@@ -45,7 +45,7 @@ async function perform(call: Call): Promise<unknown> {
       return packPlaces(await ledger.admit(readings, rejections));
     }
     case 'keep':
-      return ledger.keep(JSON.parse(call.body) as Finding | Rejection);
+      return ledger.keep(JSON.parse(call.body) as Finding | Rejection, call.how);
     case 'retain':
       retainDays = call.days;
       return undefined;

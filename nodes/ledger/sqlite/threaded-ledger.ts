@@ -88,9 +88,9 @@ export class ThreadedLedger implements Ledger {
     const size = readings.length + rejections.length;
     return openPlaces((await this.demandThread().call({ do: 'admit', packed }, rejections, size)) as PackedPlaces);
   }
-  async keep(record: Finding | Rejection): Promise<{ readonly isNew: boolean }> {
+  async keep(record: Finding | Rejection, how?: 'anew'): Promise<{ readonly isNew: boolean }> {
     const body = JSON.stringify(record);
-    return (await this.demandThread().call({ do: 'keep', body }, [record], 1)) as { isNew: boolean };
+    return (await this.demandThread().call({ do: 'keep', body, how }, [record], 1)) as { isNew: boolean };
   }
   async saveAlert(alert: Alert, deliveries: readonly Delivery[] = []): Promise<boolean> {
     const call = { do: 'saveAlert', args: [alert, deliveries] } as const;
