@@ -5,7 +5,7 @@
 import { applyAction, type OperatorAction } from '../../lib/alert-actions';
 import { type Condition, contradicts } from '../../lib/alert-condition';
 import { type AlertDelays, applyCondition, applyDue } from '../../lib/alert-life-cycle';
-import { type AlertStep, isQuiet, UNCHANGED } from '../../lib/alert-transition';
+import { type AlertStep, dueAtUs, isQuiet, UNCHANGED } from '../../lib/alert-transition';
 import type { Alert } from '../../lib/records';
 import { Trouble } from '../kit/trouble';
 import type { Delivery, Ledger } from '../ledger/ledger';
@@ -48,7 +48,7 @@ export class Desk {
     private readonly ledger: Ledger,
     private readonly options: DeskOptions,
   ) {
-    this.alarms = new Alarms(options.nowUs, (key) => void this.due(key).catch(options.trouble));
+    this.alarms = new Alarms(options.nowUs, (key, dueUs) => void this.due(key, dueUs).catch(options.trouble));
   }
 
   /** Takes up what a restart, the end of another worker or a ledger that was away interrupted: shelves and delays that end soon. */
@@ -106,8 +106,13 @@ export class Desk {
     await Promise.allSettled(this.turns.values());
   }
 
-  private due(key: string): Promise<Alert | undefined> {
-    return this.step(key, (before, nowUs) => (before ? applyDue(before, nowUs) : UNCHANGED), undefined);
+  /** @param dueUs the moment has come, whatever the clock was set to meanwhile */
+  private due(key: string, dueUs: number): Promise<Alert | undefined> {
+    const make: Make = (before, nowUs) => {
+      if (!before) return UNCHANGED;
+      return applyDue(before, dueAtUs(before) === dueUs ? Math.max(nowUs, dueUs) : nowUs);
+    };
+    return this.step(key, make, undefined);
   }
 
   /** One transition of one alert at a time. */

@@ -27,9 +27,9 @@ export class WhenOpen<T> {
 
   /** @throws the last trouble when it does not open in time, or never will */
   async get(): Promise<T> {
-    const deadline = Date.now() + PATIENCE_MS;
+    const deadline = performance.now() + PATIENCE_MS;
     while (this.value === undefined) {
-      const leftMs = deadline - Date.now();
+      const leftMs = deadline - performance.now();
       if (this.lastError && (this.final || leftMs <= 0)) throw this.lastError;
       await this.news(leftMs);
     }

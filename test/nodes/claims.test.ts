@@ -48,6 +48,30 @@ describe('claims of several workers in PostgreSQL', function () {
     expect(await one.sharing.lapsed('lapse', 0)).to.deep.equal([]);
   });
 
+  it('lapse within a lease when the clock of the database is set back, and at once when it is set forward', async () => {
+    // Set back by an hour is to the rows as if all of them ended an hour later.
+    const set = async (byUs: number) => {
+      for (const table of ['claim', 'worker'])
+        await server.sql(
+          `update phaseloom.${table} set until_us = until_us - ${byUs} where scope = 'set' and until_us > 0`,
+        );
+    };
+    const HOUR_US = 3_600_000_000;
+    await hold(one.sharing, 'set', 'dead', 500);
+    await set(-HOUR_US);
+    expect(await hold(two.sharing, 'set', 'alive', 500), 'they may be renewed yet').to.deep.equal([]);
+    await sleep(600);
+    expect(await hold(two.sharing, 'set', 'alive', 500), 'all of the dead').to.have.length(10);
+    await set(-HOUR_US);
+    expect(await hold(one.sharing, 'set', 'other', 500)).to.deep.equal([]);
+    expect(await hold(two.sharing, 'set', 'alive', 500), 'who lives renews').to.have.length(10);
+    await sleep(600);
+    await hold(two.sharing, 'set', 'alive', 60_000);
+    await set(HOUR_US);
+    expect(await hold(one.sharing, 'set', 'other', 60_000), 'an hour later everybody was gone').to.have.length(10);
+    expect(await hold(two.sharing, 'set', 'alive', 60_000), 'and who was not, sees it').to.deep.equal([]);
+  });
+
   it('are never held by two, for whatever order of beats, deaths and returns (property, 25 cases)', async () => {
     let run = 0;
     const beats = fc.array(fc.record({ who: fc.integer({ min: 0, max: 3 }), leaves: fc.boolean() }), {

@@ -2,12 +2,24 @@
 import type { Claim, Holding, HoldRequest } from '../../kit/sharing';
 import type { Client } from './connection';
 
-/** A row that another worker has locked at this moment is passed over, so that nobody waits and two never take the same. */
+/**
+ * A row that another worker has locked at this moment is passed over, so that nobody waits and two never take the same. A term that ends
+ * later than any lease given now was given before the clock of the database was set back: it is cut to a lease from now, in which whoever
+ * is alive renews it.
+ */
 const HOLD = `
 with clock as (select (extract(epoch from clock_timestamp()) * 1e6)::bigint as now_us),
 beat as (
   insert into worker (scope, holder, until_us) select $1, $2, now_us + $5 from clock
   on conflict (scope, holder) do update set until_us = excluded.until_us),
+cut as (
+  update claim set until_us = now_us + $5 from clock
+  where name in (select name from claim, clock where scope = $1 and holder <> $2 and claim.until_us > now_us + $5 for update of claim skip locked)
+    and scope = $1),
+cut_workers as (
+  update worker set until_us = now_us + $5 from clock
+  where scope = $1 and holder in (select holder from worker, clock
+    where scope = $1 and holder <> $2 and worker.until_us > now_us + $5 for update of worker skip locked)),
 others as (select count(*) as n from worker, clock where scope = $1 and holder <> $2 and worker.until_us > now_us),
 given as (
   update claim set holder = '', until_us = 0 where scope = $1 and holder = $2 and name = any($4::text[])),
