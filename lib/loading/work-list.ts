@@ -1,6 +1,7 @@
 /** The moves of a plan as a list for crews: in which order, from where, to where, and what must be watched. */
 import type { PlanMove } from '../records';
 import type { UnitMove } from './applied';
+import type { Loading } from './model';
 import type { LoadPlan } from './plan';
 import type { Problem } from './problem';
 import { PlanState } from './state';
@@ -54,9 +55,20 @@ function moveOf(problem: Problem, u: number, state: number, order: number, unbal
     unbalance,
     terminals: [...unit.terminals],
     rotationCheck: unit.onlyRolls || unit.phases.length > 1,
-    cautions: cautionsOf(unit.onlyRolls, unit.terminals.length, unit.phases.length),
+    cautions: [
+      ...cautionsOf(unit.onlyRolls, unit.terminals.length, unit.phases.length),
+      ...belowTransformer(problem.loading, unit.feltAt),
+    ],
     state: 'open',
   };
+}
+
+/** Below a winding that turns the phases a label is that of the winding, not that of the conductor above. */
+function belowTransformer({ feeder, lifts }: Loading, section: number): string[] {
+  const ids: string[] = [];
+  for (let v = section; v > 0; v = feeder.parent[v]!) if (lifts.has(v)) ids.push(feeder.ids[v]!);
+  if (ids.length === 0) return [];
+  return [`The phases named are those of the windings below transformer ${ids.join(', ')}: prove and move them there.`];
 }
 
 function cautionsOf(onlyRolls: boolean, terminals: number, conductors: number): string[] {

@@ -81,6 +81,45 @@ describe('the load plan page in a browser', function () {
     const options = page.getByRole('region', { name: 'Where a new customer goes' });
     await options.getByRole('row').nth(3).waitFor();
     expect(await options.locator('tbody tr td:first-child').first().textContent()).to.equal('A');
+    await options.getByText('On A: what it does to every section above (3)').click();
+    const above = options.locator('details[open] tbody tr');
+    // T1 was read on B: 30, 75, 75 kW at the head; with 6 kW on A 36, 75, 75.
+    expect(await above.nth(1).textContent()).to.match(/^head50\.0 % → 41\.9 %.*A 30\.0 → 36\.0, B 75\.0 → 75\.0/);
+  });
+
+  it('shows what every section carries, with load of unknown phase as such', async () => {
+    const page = await board();
+    const loads = page.getByRole('region', { name: 'What every section carries' });
+    await loads.getByRole('button', { name: 'Show' }).click();
+    const rows = loads.locator('tbody tr');
+    await rows.nth(2).waitFor();
+    const [, head, far] = await rows.allTextContents();
+    // 30, 75, 75 kW; 1000 x 30 / 7200 A; the neutral carries the 45 kW by which A is short: 6.25 A, opposite to A.
+    expect(head).to.match(/^head30\.0, 0\.00, 4\.17/);
+    expect(head).to.match(/50\.0 %6\.25 A at .180°5\.00 kW, 1 load$/);
+    expect(far).to.match(/^far0\.00, 0\.00, 0\.00.*5\.00 kW, 1 load$/);
+    await loads.getByLabel('Section', { exact: true }).fill('fa');
+    expect(await rows.count()).to.equal(1);
+  });
+
+  it('a search can be broken off', async () => {
+    const page = await board();
+    const asked: string[] = [];
+    let letGo = () => {};
+    const held = new Promise<void>((go) => (letGo = go));
+    await page.route('**/plan/ask', async (route) => {
+      const { ask } = route.request().postDataJSON();
+      asked.push(ask);
+      if (ask === 'plan') await held;
+      await route.continue();
+    });
+    await page.getByRole('button', { name: 'Plan anew' }).click();
+    const cancelled = page.waitForResponse((r) => r.url().endsWith('/plan/ask'));
+    await page.getByRole('button', { name: 'Take the best so far' }).click();
+    await cancelled;
+    letGo();
+    await page.getByRole('button', { name: 'Plan anew' }).waitFor();
+    expect(asked).to.deep.equal(['plan', 'cancel']);
   });
 
   describe('has no violation of WCAG 2.2 A and AA that axe-core finds, and does not scroll sideways,', () => {
@@ -92,6 +131,8 @@ describe('the load plan page in a browser', function () {
           await page.getByLabel('Up to').selectOption('3');
           await page.getByRole('button', { name: 'Draw the curve' }).click();
           await page.getByText(/^Asked for now/).waitFor({ timeout: 40_000 });
+          await page.getByRole('button', { name: 'Show', exact: true }).click();
+          await page.getByRole('row', { name: /^far/ }).waitFor();
           await picture(page, `plan-${width}-${theme}`, true);
           expect(await accessibilityViolations(page)).to.deep.equal([]);
           expect(await widthBeyondScreen(page)).to.be.at.most(0);

@@ -165,7 +165,7 @@ function left(
       mean = (kW(0) + kW(1) + kW(2)) / 3;
       off = Math.max(Math.abs(kW(0) - mean), Math.abs(kW(1) - mean), Math.abs(kW(2) - mean));
     }
-    worst = Math.max(worst, measure === 'neutral' ? off : mean > 0 ? (100 * off) / mean : 0);
+    worst = Math.max(worst, measure === 'neutral' ? off : mean === 0 ? 0 : (100 * off) / Math.abs(mean));
     sum += (snapshots[i % snapshots.length]!.weight ?? 1) * off;
   }
   return joined === 'worst' ? worst : sum;

@@ -149,6 +149,46 @@ describe('loads below a transformer', function () {
     expect(makeLoading(below('unknown')).assumedInLine).to.deep.equal(['T']);
   });
 
+  it('a lateral with a transformer inside is rolled as by hand, and its loads below keep the labels of their windings', async () => {
+    const document: LoadingDocument = {
+      ...mixed('Dyn11'),
+      sections: [
+        { id: 'head', from: 's', to: 'h', phases: ABC },
+        { id: 'lateral', from: 'h', to: 'a', phases: ABC },
+        { id: 'low', from: 'b', to: 'c', phases: ABC },
+      ],
+      laterals: [{ section: 'lateral' }],
+      loads: [
+        { id: 'h1', section: 'head', phases: ['A'], kW: 60, movable: true },
+        { id: 'l1', section: 'low', phases: ['A'], kW: 50, kvar: 20 },
+        { id: 'l2', section: 'low', phases: ['B'], kW: 10 },
+      ],
+    };
+    for (const measure of ['kW', 'neutral'] as const) {
+      const options = { aim: { kind: 'best', moves: 2 }, watch: ['head'], measure } as const;
+      const p = await planMoves(makeLoading(document), {
+        nowMs: () => performance.now(),
+        timeS: 5,
+        seed: 3,
+        solver,
+        ...options,
+      });
+      expect(p.before).to.be.closeTo(unbalanceByHand(document, options), 1e-6);
+      expect(p.after).to.be.closeTo(bestByHand(document, options), 1e-6);
+    }
+  });
+
+  it('says at a move below a transformer whose phases are named', () => {
+    const options = { aim: { kind: 'best', moves: 7 } } as const;
+    const cautions = (group: string) => {
+      const plan = planAt(makeLoading(mixed(group)), options, Int32Array.from([1, 0, 0, 1, 0, 0, 0]));
+      const { moves } = planRecord(plan, { at: '2026-05-04T10:00:00.000000Z' });
+      return moves.filter((m) => m.cautions.some((c) => /windings below transformer T/.test(c))).map((m) => m.id);
+    };
+    expect(cautions('Dyn11')).to.deep.equal(['l1']);
+    expect(cautions('YNyn0')).to.deep.equal([]);
+  });
+
   it('tells in the record of a plan which transformers were taken as in line', () => {
     const recordOf = (group: string) => {
       const options = { aim: { kind: 'best', moves: 1 } } as const;

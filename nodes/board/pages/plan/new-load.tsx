@@ -2,7 +2,7 @@
 import { useState } from 'preact/hooks';
 import type { NewLoadOption } from '../../../../lib/loading/new-load';
 import { post } from '../api';
-import { figure } from './figures';
+import { figure, percent } from './figures';
 
 interface Props {
   readonly feeder: string;
@@ -67,6 +67,53 @@ export function NewLoad({ feeder, sections, phases }: Props) {
 }
 
 const Options = ({ options }: { readonly options: readonly NewLoadOption[] }) => (
+  <>
+    <Choices options={options} />
+    {options.map((o) => (
+      <details key={o.phases.join()}>
+        <summary>
+          On {o.phases.join(' ')}: what it does to every section above ({o.upstream.length})
+        </summary>
+        <Above option={o} />
+      </details>
+    ))}
+  </>
+);
+
+const pct = (x: number | null): string => (x === null ? 'not told' : percent(x));
+
+/** The nearest section first, up to the source. */
+const Above = ({ option: { phases, upstream } }: { readonly option: NewLoadOption }) => (
+  <table>
+    <caption>With the load on {phases.join(' ')}</caption>
+    <thead>
+      <tr>
+        <th scope="col">Section</th>
+        <th scope="col">Unbalance</th>
+        <th scope="col">Neutral, A</th>
+        <th scope="col">kW by phase</th>
+      </tr>
+    </thead>
+    <tbody>
+      {upstream.map(({ section, snapshot, before, after }) => (
+        <tr key={`${section} ${snapshot}`}>
+          <th scope="row">{snapshot === 'all' ? section : `${section}, ${snapshot}`}</th>
+          <td>
+            {pct(before.unbalancePct.kW)} → {pct(after.unbalancePct.kW)}
+          </td>
+          <td>
+            {figure(before.neutral.magnitude)} → {figure(after.neutral.magnitude)}
+          </td>
+          <td>
+            {after.phases.map((p, k) => `${p.phase} ${figure(before.phases[k]!.kW)} → ${figure(p.kW)}`).join(', ')}
+          </td>
+        </tr>
+      ))}
+    </tbody>
+  </table>
+);
+
+const Choices = ({ options }: { readonly options: readonly NewLoadOption[] }) => (
   <table>
     <caption>
       Best first: the smallest deviation of a phase from the mean in the worst section above, then all of them added up.

@@ -11,6 +11,7 @@ import { Bars } from './bars';
 import { Curve } from './curve';
 import { figure, percent } from './figures';
 import { NewLoad } from './new-load';
+import { SectionLoads } from './section-loads';
 import { WorkList } from './work-list';
 
 interface Planner {
@@ -61,6 +62,7 @@ export function PlanPage() {
           canAsk={planner !== undefined}
         />
       )}
+      {planner && <SectionLoads key={`loads ${feeder} ${plan?.id}`} feeder={feeder} />}
       {planner && <NewLoad key={`new ${feeder}`} feeder={feeder} sections={planner.sections} phases={planner.phases} />}
     </div>
   );
@@ -89,6 +91,11 @@ function Search({ feeder, again }: { readonly feeder: string; readonly again: ()
       <button type="submit" disabled={state.busy}>
         {state.busy ? 'searching' : 'Plan anew'}
       </button>
+      {state.busy && (
+        <button type="button" onClick={() => post('plan/ask', { feeder, ask: 'cancel' }).catch(() => undefined)}>
+          Take the best so far
+        </button>
+      )}
       {state.trouble && (
         <span class="error" role="alert">
           {state.trouble}

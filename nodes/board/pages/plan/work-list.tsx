@@ -41,6 +41,16 @@ export function WorkList({ plan }: { readonly plan: Plan }) {
   );
 }
 
+/** What an open move starts from, and what would confirm it. */
+const Open = ({ move: { knownBy, terminals, from } }: { readonly move: PlanMove }) => (
+  <>
+    {knownBy === 'record' ? 'That it is there now only the record says. ' : ''}
+    {terminals.length < from.length
+      ? 'Not all its conductors have a terminal: readings cannot confirm it.'
+      : `To be proven at ${terminals.join(', ')}.`}
+  </>
+);
+
 function Move({ move, unit }: { readonly move: PlanMove; readonly unit: string }) {
   const [sign, words] = STATES[move.state];
   return (
@@ -58,11 +68,7 @@ function Move({ move, unit }: { readonly move: PlanMove; readonly unit: string }
           <span class="second-line">
             {words}
             {move.found ? ` (${move.found.map((p) => p ?? 'nothing').join(' ')})` : ''}. After it:{' '}
-            {figure(move.unbalance)} {unit}.{' '}
-            {move.knownBy === 'record' ? 'That it is there now only the record says. ' : ''}
-            {move.terminals.length < move.from.length
-              ? 'Not all its conductors have a terminal: readings cannot confirm it.'
-              : `To be proven at ${move.terminals.join(', ')}.`}
+            {figure(move.unbalance)} {unit}. {move.state === 'open' && <Open move={move} />}
             {move.rotationCheck ? ' Check the rotation before and after.' : ''}
           </span>
         </span>
