@@ -1,7 +1,10 @@
 /** Tracing feeders of a thousand to a million sections, beside carrying the nearest reading downstream. */
 
+import { exact } from '../../lib/feeder/exact';
 import { type FeederDocument, makeFeeder } from '../../lib/feeder/model';
 import { mostProbable } from '../../lib/feeder/most-probable';
+import { nextBest } from '../../lib/feeder/next-best';
+import { sameConductors } from '../../lib/feeder/pair-factor';
 import { sweep, sweepArrays } from '../../lib/feeder/sweep';
 import { traceFeeder } from '../../lib/feeder/trace';
 import { chance } from '../outside/rates/chance';
@@ -60,12 +63,14 @@ function measure(count: number, runs: number): BenchRow[] {
     },
   ];
   if (count < 1_000_000) return rows;
+  const loop = [sameConductors('loop', count - 1, count - 2, mask[count - 1]! & mask[count - 2]!)];
   return [
     ...rows,
+    { what: `${size} sections with a loop`, value: bestMs(() => exact(world.tree, evidence, loop), 2), unit: 'ms' },
     { what: 'memory of tree and beliefs', value: bytes / count, unit: 'B/section', aim: '128' },
     {
       what: 'most probable explanation',
-      value: bestMs(() => mostProbable(world.tree, evidence), 1),
+      value: bestMs(() => mostProbable(world.tree, evidence), 3),
       unit: 'ms',
       aim: '500 ms',
     },
@@ -98,12 +103,21 @@ function wholeTrace(count: number, runs: number): BenchRow[] {
       section: feeder.indexOf.get(`s${v}`)!,
     }));
   };
-  return [false, true].map((crossed) => {
+  const { solution, read: done } = traceFeeder(feeder, read(true), [], arrays);
+  const size = count.toLocaleString('en-US');
+  const next: BenchRow = {
+    what: `where to read next, ${size} sections`,
+    value: bestMs(() => nextBest(solution, done), runs),
+    unit: 'ms',
+    aim: '5 ms',
+  };
+  const whole = [false, true].map((crossed): BenchRow => {
     const evidence = read(crossed);
     const ms = bestMs(() => traceFeeder(feeder, evidence, [], arrays), runs);
-    const what = `whole trace of ${count.toLocaleString('en-US')} sections, ${crossed ? 'crossings' : 'as recorded'}`;
+    const what = `whole trace of ${size} sections, ${crossed ? 'crossings' : 'as recorded'}`;
     return { what, value: ms, unit: 'ms', peer: { what: 'two sweeps, ms', value: sweeps }, ratio: ms / sweeps };
   });
+  return [...whole, next];
 }
 
 report('feeder', [

@@ -1,5 +1,7 @@
 import { expect } from 'chai';
 import { case8500, describe8500, rates8500, tally8500 } from '../outside/rates/feeder-8500';
+import { exactnessRates } from '../outside/rates/feeder-exactness';
+import { nextRates } from '../outside/rates/feeder-next';
 import { feederRates } from '../outside/rates/feeders';
 import { limitsOf, type Rate } from '../outside/rates/rate';
 
@@ -17,6 +19,15 @@ describe('feeder inference at a tenth of the size of `npm run verify:rates`', fu
     const asked = rates.filter((r) => r.what.endsWith('wrong sections')).map((r) => 1 - r.most);
     expect(asked.map((x) => x.toFixed(3))).to.deep.equal(['0.945', '0.970', '0.989']);
   });
+});
+
+describe('exactness, and where to read next, at a fifth of the size of `npm run verify:rates`', function () {
+  this.timeout(120_000);
+  for (const r of [...exactnessRates(), ...nextRates(2)]) {
+    it(`${r.target}: ${r.what}: ${r.count} of ${r.trials}, allowed ${r.most}`, () => {
+      expect(r.count / r.trials).to.be.at.most(r.most);
+    });
+  }
 });
 
 /** On the IEEE PES 8500-node feeder at the angles that OpenDSS solved; the limits are this project's own. */

@@ -4,6 +4,8 @@
  * `tsx test/outside/feeder-rates.ts 10` runs a tenth of the feeders.
  */
 import { case8500, describe8500, rates8500, tally8500 } from './rates/feeder-8500';
+import { exactnessRates } from './rates/feeder-exactness';
+import { nextRates } from './rates/feeder-next';
 import { feederRates } from './rates/feeders';
 import { met, table } from './rates/rate';
 
@@ -12,9 +14,13 @@ const FEEDERS = 1340;
 /** Times that the record of the 8500-node feeder is made wrong anew. */
 const RECORDS = 600;
 
+/** Groups of twenty feeders to visit. */
+const GROUPS = 10;
+
 if (require.main === module) {
   const part = Number(process.argv[2] ?? 1);
   const rates = feederRates(Math.max(1, Math.round(FEEDERS / part)), (line) => console.log(line));
+  rates.push(...exactnessRates(), ...nextRates(Math.max(2, Math.round(GROUPS / part))));
   const t = tally8500(case8500(), 8500, Math.max(1, Math.round(RECORDS / part)));
   console.log(describe8500(t));
   rates.push(...rates8500(t));
