@@ -114,7 +114,8 @@ describe('handoff', () => {
     const file = `handoff-restart-${process.pid}.sqlite`;
     await rig.deploy(flow(rig, { url: `http://127.0.0.1:${port}/x`, credentials: { token: 'very-secret' } }, file));
     rig.send('h', { payload: rejection('rj-1') });
-    await new Promise((r) => setTimeout(r, 500));
+    for (let i = 0; i < 500 && rig.status('h')?.text !== 'retrying, 1'; i++)
+      await new Promise((r) => setTimeout(r, 20));
     expect(rig.status('h')?.text).to.equal('retrying, 1');
     await rig.deploy(flow(rig, { url: hook.url, credentials: { token: 'very-secret' } }, file));
     await rig.next('yes', 10_000);
