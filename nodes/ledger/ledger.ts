@@ -211,11 +211,6 @@ export interface Ledger {
   /** The alerts in the order in which somebody should see them, a stretch at a time. */
   alertList(query: AlertListQuery): Promise<AlertList>;
   alertHistory(key: string): Promise<readonly Alert[]>;
-  /** Transitions after a place, oldest first: what the alert desk must (again) send after a restart. */
-  alertTransitionsAfter(
-    seq: number,
-    limit: number,
-  ): Promise<readonly { readonly seq: number; readonly alert: Alert }[]>;
 
   /** The clock of the store, microseconds: by it deliveries are claimed and due, so that workers whose clocks differ agree. */
   clockUs(): number;

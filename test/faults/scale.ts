@@ -37,9 +37,11 @@ export function shuffled<T>(items: readonly T[], chance: () => number): T[] {
   return mixed;
 }
 
-export async function until(holds: () => boolean | Promise<boolean>, withinMs: number): Promise<void> {
+/** Whether it came to hold in time: what follows looks at figures that say more, or at this. */
+export async function until(holds: () => boolean | Promise<boolean>, withinMs: number): Promise<boolean> {
   for (const deadline = Date.now() + withinMs; Date.now() < deadline; ) {
-    if (await holds()) return;
+    if (await holds()) return true;
     await new Promise((r) => setTimeout(r, 50));
   }
+  return false;
 }

@@ -30,19 +30,23 @@ describe('a worker killed and not started again', function () {
       and not exists (select 1 from phaseloom.finding_source s where s.source_id = r.id)
       and not exists (select 1 from phaseloom.rejection j where j.body->'from'->>0 = r.id)`);
 
+  const reached = async (what: string, holds: () => Promise<boolean>, withinMs: number) =>
+    expect(await until(holds, withinMs), `${what} within ${withinMs} ms`).to.equal(true);
+
   it('is replaced: its lanes, what it stored and never sent, and what the broker keeps for it', async () => {
     const readings = story(ROUNDS);
     const published = two.publish(readings, 150);
-    await until(async () => (await stored()) > readings.length / 4, 60_000);
+    await reached('a quarter stored', async () => (await stored()) > readings.length / 4, 60_000);
     await two.workers[0]!.kill();
     const killedMs = performance.now();
-    await until(async () => (await holders(two.sql)).some((h) => h.lanes === LANES), LANES_WITHIN_MS);
+    const isAlone = async () => (await holders(two.sql)).some((h) => h.lanes === LANES);
+    await reached('all lanes with the other', isAlone, LANES_WITHIN_MS);
     const lanesS = Math.round(performance.now() - killedMs) / 1000;
     expect(await holders(two.sql)).to.have.length(1);
     await published;
-    await until(async () => (await stored()) === readings.length, SESSION_WITHIN_MS);
+    await reached('all stored', async () => (await stored()) === readings.length, SESSION_WITHIN_MS);
     const sessionS = Math.round(performance.now() - killedMs) / 1000;
-    await until(async () => (await unjudged()) === 0, 30_000);
+    await reached('all judged', async () => (await unjudged()) === 0, 30_000);
     const arrived = await stored();
     tell('one of two killed for good', {
       published: readings.length,

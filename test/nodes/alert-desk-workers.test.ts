@@ -80,10 +80,10 @@ describe('alert desk, several workers on one ledger', function () {
     }
     await Promise.all(asked);
     const { ledger } = workers[0]!;
-    const saved = await ledger.alertTransitionsAfter(0, 1000);
+    const { records: saved } = await ledger.records({ kinds: ['alert'] });
     for (const end = Date.now() + 40_000; sent.length < saved.length && Date.now() < end; ) await pause(50);
     await pause(300);
-    expect(sent.map((a) => a.id).sort()).to.deep.equal(saved.map((t) => t.alert.id).sort());
+    expect(sent.map((a) => a.id).sort()).to.deep.equal(saved.map((alert) => alert.id).sort());
     const revisions = Map.groupBy(sent, (a) => a.key);
     expect(revisions.size).to.equal(6);
     for (const [key, alerts] of revisions)

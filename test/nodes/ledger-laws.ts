@@ -394,15 +394,6 @@ function alertLaws(bench: Bench): void {
     });
   });
 
-  it('come again after a place, transition by transition', async () => {
-    const { ledger } = bench();
-    const transitions = [alert('a', 1, 0), alert('b', 1, 1), alert('a', 2, 2)];
-    for (const transition of transitions) await ledger.saveAlert(transition);
-    const all = await ledger.alertTransitionsAfter(0, 10);
-    expect(all.map((t) => t.alert)).to.deep.equal(transitions);
-    expect((await ledger.alertTransitionsAfter(all[0]!.seq, 1)).map((t) => t.alert)).to.deep.equal([transitions[1]]);
-  });
-
   it('are given by when time alone moves them: the end of a shelf, and of a delay that runs in an alert not raised yet', async () => {
     const { ledger } = bench();
     const said = { active: true, says: 'x', text: 'x', priority: 'high' as const, from: [] };

@@ -7,7 +7,6 @@ import { type Client, storable } from './connection';
 import type { StoredRow } from './stored-row';
 
 interface Row {
-  readonly seq: number;
   readonly body: string;
 }
 
@@ -53,14 +52,6 @@ export async function history(client: Client, key: string): Promise<Alert[]> {
     storable(key),
   ]);
   return rows.map(opened);
-}
-
-export async function transitionsAfter(client: Client, seq: number, limit: number) {
-  const { rows } = await client.query<Row>(
-    'select seq, body from alert_transition where seq > $1 order by seq limit $2',
-    [seq, limit],
-  );
-  return rows.map((row) => ({ seq: row.seq, alert: opened(row) }));
 }
 
 const opened = ({ body }: Row): Alert => JSON.parse(body) as Alert;

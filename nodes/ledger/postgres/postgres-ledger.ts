@@ -167,9 +167,6 @@ export class PostgresLedger implements Ledger {
   alertHistory(key: string) {
     return this.read(({ pool }) => alertRows.history(pool, key));
   }
-  alertTransitionsAfter(seq: number, limit: number) {
-    return this.read(({ pool }) => alertRows.transitionsAfter(pool, seq, limit));
-  }
 
   enqueue(deliveries: readonly Delivery[]) {
     return this.writeAlone(deliveries.length, (client) => outbox.enqueue(client, deliveries, this.nowUs()));

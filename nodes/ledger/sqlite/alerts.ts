@@ -18,7 +18,6 @@ export class Alerts {
   private readonly due;
   private readonly byKey;
   private readonly history;
-  private readonly after;
   private readonly countOpen;
 
   constructor(database: DatabaseSync) {
@@ -36,7 +35,6 @@ export class Alerts {
     this.due = database.prepare('select body from alert where due_at_us < ? order by key');
     this.byKey = database.prepare('select body from alert where key = ?');
     this.history = database.prepare('select body from alert_transition where key = ? order by revision');
-    this.after = database.prepare('select seq, body from alert_transition where seq > ? order by seq limit ?');
     this.countOpen = database.prepare("select count(*) as n from alert where state <> 'normal'");
   }
 
@@ -77,13 +75,6 @@ export class Alerts {
 
   alertHistory(key: string): Alert[] {
     return this.history.all(key).map(opened);
-  }
-
-  transitionsAfter(seq: number, limit: number): { seq: number; alert: Alert }[] {
-    return (this.after.all(seq, limit) as unknown as (Body & { seq: number })[]).map((row) => ({
-      seq: row.seq,
-      alert: opened(row),
-    }));
   }
 
   openCount(): number {

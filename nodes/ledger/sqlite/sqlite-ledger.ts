@@ -150,9 +150,6 @@ export class SqliteLedger implements Ledger {
   alertHistory(key: string) {
     return this.read((parts) => parts.alerts.alertHistory(key));
   }
-  alertTransitionsAfter(seq: number, limit: number) {
-    return this.read((parts) => parts.alerts.transitionsAfter(seq, limit));
-  }
 
   enqueue(deliveries: readonly Delivery[]) {
     return this.write(deliveries.length, (parts) => parts.outbox.enqueue(deliveries));

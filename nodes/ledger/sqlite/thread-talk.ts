@@ -32,7 +32,6 @@ export type PlainMethod =
   | 'alerts'
   | 'alertList'
   | 'alertHistory'
-  | 'alertTransitionsAfter'
   | 'enqueue'
   | 'claimDue'
   | 'accepted'

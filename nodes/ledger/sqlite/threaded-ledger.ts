@@ -125,9 +125,6 @@ export class ThreadedLedger implements Ledger {
   alertHistory(key: string) {
     return this.ask('alertHistory', key);
   }
-  alertTransitionsAfter(seq: number, limit: number) {
-    return this.ask('alertTransitionsAfter', seq, limit);
-  }
 
   clockUs(): number {
     return this.clock();
