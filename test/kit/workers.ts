@@ -32,12 +32,13 @@ export async function crew(
   database: string,
   count: number,
   door: object = {},
+  preload?: string,
 ): Promise<Crew> {
   await once(serverConnection, `create database ${database}`);
   const connection = serverConnection.replace(/[^/]*$/, database);
   const [broker, outside] = await Promise.all([mosquitto(), receiver()]);
   const workers = await Promise.all(
-    Array.from({ length: count }, () => childRed(wholeJob(broker.port, outside.url, door))),
+    Array.from({ length: count }, () => childRed(wholeJob(broker.port, outside.url, door), preload)),
   );
   for (const { userDir } of workers) {
     writeFileSync(join(userDir, 'flows_cred.json'), JSON.stringify({ ledger: { connection } }));

@@ -47,7 +47,7 @@ describe('the delays of the alert desk, when the clock of the machine is set', (
       await say(0, 'not-the-same-phase');
       expect(await state(), 'the delay before raising runs').to.equal('normal');
       shiftMs += ms;
-      await desk.takeUp(false);
+      await desk.takeUp(60_000);
       await becomes('unacknowledged');
       await say(1, 'same-phase');
       await becomes('returned-unacknowledged');
