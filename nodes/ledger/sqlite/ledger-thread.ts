@@ -43,7 +43,7 @@ export class LedgerThread {
   call(call: Call, records: readonly PhaseloomRecord[] = [], size = 0): Promise<unknown> {
     if (this.unanswered + size > MOST_UNANSWERED) return Promise.reject(this.overflow());
     if (this.waiting.size === 0) this.worker.ref();
-    if (this.calls.length === 0) queueMicrotask(() => this.send());
+    if (this.calls.length === 0) setImmediate(() => this.send());
     this.calls.push(call);
     this.unanswered += size;
     return new Promise((resolve, reject) => this.waiting.set(this.next++, { resolve, reject, records, size }));
