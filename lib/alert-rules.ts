@@ -67,7 +67,7 @@ function ofRecord(i: Identification): Condition[] {
   const active = !i.agreesWithRecord;
   const says = `recorded ${i.recordedPhase}, found ${i.phase}`;
   const against = i.reference === null ? '' : ` against ${i.reference}`;
-  const why = `${i.verdict} with probability ${i.probability.toFixed(3)}${against}`;
+  const why = `${i.verdict} with probability ${probability(i.probability)}${against}`;
   const text = active
     ? `${i.terminal}: recorded as ${i.recordedPhase}, found to be ${i.phase} (${why})`
     : `${i.terminal}: found as recorded, ${i.phase} (${why})`;
@@ -149,3 +149,6 @@ function condition(
     ...frame,
   });
 }
+
+/** Never 1: no reading proves that. */
+const probability = (p: number): string => (p > 0.999 ? 'above 0.999' : p.toFixed(3));
