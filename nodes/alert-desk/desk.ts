@@ -51,10 +51,13 @@ export class Desk {
     this.alarms = new Alarms(options.nowUs, (key, dueUs) => void this.due(key, dueUs).catch(options.trouble));
   }
 
-  /** Takes up what a restart, the end of another worker or a ledger that was away interrupted: shelves and delays that end soon. */
-  async takeUp(withinMs: number): Promise<void> {
-    const soon = await this.ledger.alerts({ dueBeforeUs: this.options.nowUs() + withinMs * 1000 });
-    for (const alert of soon) this.alarms.set(this.noted.over(alert));
+  /**
+   * Takes up what a restart, the end of another worker or a ledger that was away interrupted: shelves and delays that end within a time.
+   * Left out: all of them, so that a clock that is set back later makes none of them wait.
+   */
+  async takeUp(withinMs?: number): Promise<void> {
+    const untilUs = withinMs === undefined ? Number.MAX_SAFE_INTEGER : this.options.nowUs() + withinMs * 1000;
+    for (const alert of await this.ledger.alerts({ dueBeforeUs: untilUs })) this.alarms.set(this.noted.over(alert));
   }
 
   /**

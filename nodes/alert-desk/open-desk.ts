@@ -81,7 +81,7 @@ export class OpenDesk {
 
   private async begin(): Promise<void> {
     await this.alerts.begin(this.desk.open());
-    await this.desk.takeUp(2 * TAKE_UP_MS);
+    await this.desk.takeUp();
     this.show();
     this.timer = setInterval(() => {
       this.desk.takeUp(2 * TAKE_UP_MS).catch((cause: Error) => this.settings.node.error(cause.message));
