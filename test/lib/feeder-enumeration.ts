@@ -65,6 +65,34 @@ export function enumerate(
   return { belief: belief.map((x) => x / total), change: change.map((x) => x / total), best, total };
 }
 
+/** Greatest joint weight of these permutations, over all clock numbers of all transformers. */
+export function weightOf(
+  tree: FeederTree,
+  evidence: readonly SiteEvidence[],
+  factors: readonly EnumeratedFactor[],
+  states: ArrayLike<number>,
+): number {
+  const shifts = new Array<number>(tree.count).fill(0);
+  const from = (v: number, weight: number): number => {
+    if (v === tree.count) {
+      return factors.reduce(
+        (w, f) => w * f.table[placeOf(states[f.a]!, shifts[f.a]!, states[f.b]!, shifts[f.b]!)]!,
+        weight,
+      );
+    }
+    const u = tree.parent[v]!;
+    const each = (tree.windings.get(v) ?? NO_TURN).map((clock) => {
+      shifts[v] = (((shifts[u]! - clock.n * parity(states[u]!)) % 12) + 12) % 12;
+      const w = evidence
+        .filter((e) => e.section === v)
+        .reduce((product, e) => product * likelihoodAt(e, states[v]!, shifts[v]!), weight * clock.probability);
+      return from(v + 1, w * passes(tree.changePrior[v]!, states[u]!, states[v]!));
+    });
+    return Math.max(...each);
+  };
+  return from(1, 1);
+}
+
 /** A random feeder, its priors between 1e-3 and 0.2. */
 export function randomTree(
   seed: number,
