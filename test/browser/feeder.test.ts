@@ -152,6 +152,27 @@ describe('the feeder page in a browser', () => {
     expect(features).to.have.length(12);
   });
 
+  it('tells where readings contradict by now what was accepted, and asks again', async () => {
+    await deployFeeder(rig, PLAIN);
+    rig.send('trace', { payload: { action: 'accept-correction', section: 'm9', by: 'Planner 3' } });
+    const page = await board('#feeder');
+    await page.getByText(/^Accepted, and taken as recorded from then on \(1\)/).waitFor();
+    expect(await page.getByText('contradicted since').count()).to.equal(0);
+    const later = [9, 12].flatMap((k) =>
+      [...'ABC'].map((p) => identificationAt(`t${k}${p}`, angle(p), AT.replace('10:', '11:'))),
+    );
+    rig.send('trace', { payload: later });
+    await page.getByText('contradicted since: decide again above').waitFor();
+    await page
+      .getByText(/^One change at .* explains/)
+      .first()
+      .waitFor();
+    const coming = page.waitForEvent('download');
+    await page.getByRole('link', { name: 'accepted, CSV' }).click();
+    const rows = parseCsv(readFileSync(await (await coming).path(), 'utf8'));
+    expect(rows.map((r) => r.fields[0])).not.to.include('m9');
+  });
+
   it('says where to read next, and makes a day of it', async () => {
     await deployFeeder(rig, inventedFeeder(300, 5));
     const page = await board('#feeder');
