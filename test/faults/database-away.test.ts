@@ -120,6 +120,9 @@ describe('the database away', function () {
       });
       expect(status, 'what the node shows').to.include({ fill: 'red', shape: 'ring' });
       expect(ackedAtBegin, 'the fault came in mid-stream').to.be.within(1, COUNT - 1);
+      expect(out(prefix).length - COUNT, 'sent again: only what was sent before and not yet noted').to.be.at.most(
+        ackedAtEnd,
+      );
       if (fault.stops) expect(ackedAtEnd, 'acknowledged while nothing could be stored').to.equal(ackedAtBegin);
       expect({ n, terminals, sent: sent(prefix) }).to.deep.equal({ n: COUNT, terminals: COUNT, sent: COUNT });
       await until(() => rig.status('in')?.text?.startsWith('connected') === true, 15_000);
