@@ -1,6 +1,7 @@
 /** Ids derived from content, so that saying the same thing twice makes the same record. */
 import { sha256 } from '@noble/hashes/sha2';
 import { bytesToHex, utf8ToBytes } from '@noble/hashes/utils';
+import { parseInstant } from './instant';
 
 const PREFIX = {
   reading: 'rd',
@@ -16,14 +17,26 @@ const PREFIX = {
 } as const;
 
 /**
- * Id of a record: a prefix for its kind and the first 128 bits of SHA-256 over its canonical JSON.
+ * Id of a record: a prefix for its kind, the second it speaks of (`takenAt` or `at`, since 1970, nine hexadecimal digits; none when it has
+ * neither), and the first 128 bits of SHA-256 over its canonical JSON.
  * The property `id` itself is left out. Object keys are sorted, so their order does not matter.
  * @example derivedId('reading', { terminal: 'a', takenAt: 't' }) === derivedId('reading', { takenAt: 't', terminal: 'a' }) // true
  * @example derivedId('reading', { id: 'x', terminal: 'a' }) === derivedId('reading', { terminal: 'a' }) // true
  */
 export function derivedId(kind: keyof typeof PREFIX, content: object): string {
   const text = 'id' in content ? objectText(content as Record<string, unknown>, 'id') : canonicalJson(content);
-  return `${PREFIX[kind]}-${digest(text)}`;
+  return `${PREFIX[kind]}-${secondOf(content)}${digest(text)}`;
+}
+
+/** Records come more or less in the order of what they speak of: so their ids lie side by side in an index, and not all over it. */
+function secondOf({ takenAt, at }: { readonly takenAt?: unknown; readonly at?: unknown }): string {
+  const instant = takenAt ?? at;
+  const us = typeof instant === 'string' ? parseInstant(instant) : Number.NaN;
+  return us >= 0
+    ? Math.floor(us / 1e6)
+        .toString(16)
+        .padStart(9, '0')
+    : '';
 }
 
 type NativeHash = (algorithm: 'sha256', text: string, encoding: 'hex') => string;

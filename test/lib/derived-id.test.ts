@@ -2,6 +2,7 @@ import { createHash } from 'node:crypto';
 import { expect } from 'chai';
 import fc from 'fast-check';
 import { canonicalJson, derivedId, digest, portableDigest } from '../../lib/derived-id';
+import { formatInstant } from '../../lib/instant';
 
 const SEED = { seed: 20261125, numRuns: 100 };
 const content = fc.dictionary(fc.string({ unit: 'grapheme' }), fc.jsonValue({ maxDepth: 2 }), {
@@ -45,6 +46,25 @@ describe('derived ids', () => {
       }),
       SEED,
     ));
+
+  it('are in the order of the seconds the records speak of, from 1970 on', () =>
+    fc.assert(
+      fc.property(fc.integer({ min: 0, max: 4e9 }), fc.integer({ min: 1, max: 4e9 }), content, (second, later, c) => {
+        const at = (s: number) => formatInstant(s * 1e6 + 999_999);
+        const [one, two] = [second, second + later].map((s) => derivedId('rejection', { ...c, at: at(s) }));
+        expect(one! < two!).to.equal(true);
+        expect(one).to.match(/^rj-[0-9a-f]{41}$/);
+      }),
+      SEED,
+    ));
+
+  it('hold the second in nine hexadecimal digits, and none without an instant', () => {
+    // 2026-05-04T10:15:30Z is 1777889730 in POSIX time (GNU date), hexadecimal 69f871c2.
+    const content = { takenAt: '2026-05-04T10:15:30.250000Z' };
+    expect(derivedId('reading', content)).to.equal(`rd-069f871c2${digest(JSON.stringify(content))}`);
+    expect(derivedId('reading', { a: 1 })).to.equal(`rd-${digest('{"a":1}')}`);
+    expect(derivedId('reading', { takenAt: 'noon' })).to.equal(`rd-${digest('{"takenAt":"noon"}')}`);
+  });
 
   it('canonical JSON says what the value says', () =>
     fc.assert(

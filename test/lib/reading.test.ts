@@ -41,7 +41,7 @@ describe('a reading', () => {
     expect(accepted({ ...GOOD, takenAt: '2026-05-04T12:15:30.25+02:00' })).to.deep.equal(accepted(GOOD));
   });
 
-  it('has the first 128 bits of SHA-256 over its sorted JSON as id', () => {
+  it('has the second it was taken in and the first 128 bits of SHA-256 over its sorted JSON as id', () => {
     const { id, ...content } = accepted(LEAST);
     const sorted = Object.fromEntries(Object.entries(content).sort(([a], [b]) => (a < b ? -1 : 1)));
     const wanted = createHash('sha256').update(JSON.stringify(sorted)).digest('hex').slice(0, 32);
