@@ -28,9 +28,22 @@ export class PlanDesk {
 
   /** Takes up what was known before a restart; the plan anew when what came meanwhile says something on a move. */
   resume(plan: Plan | undefined, identifications: readonly Identification[]): Plan | undefined {
-    this.standing ??= plan;
+    if (plan) this.stand(plan);
     for (const i of identifications) this.note(i);
     return this.followed();
+  }
+
+  /** Takes the plan that another worker made or followed up; that plan anew when what is known here says more on a move. */
+  adopt(plan: Plan): Plan | undefined {
+    return this.stand(plan) ? this.followed() : undefined;
+  }
+
+  /** A plan is replaced by one of later; of the same one what was said last stands. */
+  private stand(plan: Plan): boolean {
+    if (this.standing && compareInstants(this.standing.at, plan.at) > 0) return false;
+    const isNew = this.standing?.id !== plan.id;
+    this.standing = plan;
+    return isNew;
   }
 
   /** Notes an identification; the plan anew when it says something on a move. */

@@ -12,8 +12,8 @@ import type { FlowMessage } from '../kit/outgoing';
 import type { StatusLight } from '../kit/status';
 import { asError, Trouble } from '../kit/trouble';
 import { documentFrom, PlanDesk } from './desk';
-import { recall } from './recall';
 import { type PlanSettings, type Request, requestOf, searchSettings } from './request';
+import { StandingPlan } from './standing-plan';
 import { type PlanWindow, sectionsOf } from './window';
 
 interface LoadPlanDef extends NodeDef, Required<PlanSettings> {
@@ -55,14 +55,15 @@ function start(RED: NodeAPI, node: Node, def: LoadPlanDef, light: StatusLight): 
     light.show(plan.keepsLimit ? 'green' : 'yellow', 'dot', say('moves', { done, all: plan.moves.length }));
   };
   show(undefined);
-  const recalled = recall(ledger, document).then(
-    async ({ plan, identifications }) => {
-      const anew = desk.resume(plan, identifications);
-      if (anew) node.send([await planned(anew), null] as never);
-      else if (plan) show(plan);
-    },
-    (cause) => node.error(asError(cause)),
-  );
+  const standing = new StandingPlan({
+    id: node.id,
+    ledger,
+    document,
+    desk,
+    takenUp: show,
+    followed: async (plan) => node.send([await planned(plan), null] as never),
+    failed: (cause) => node.error(asError(cause)),
+  });
 
   async function planned(plan: Plan): Promise<{ payload: Plan; workList: string }> {
     if (ledger) await keep(ledger, [plan]);
@@ -71,7 +72,7 @@ function start(RED: NodeAPI, node: Node, def: LoadPlanDef, light: StatusLight): 
   }
 
   async function asked(request: Request): Promise<Answered> {
-    await recalled;
+    await standing.ready;
     if (request.ask === 'cancel') {
       desk.cancel();
       return {};
@@ -97,11 +98,10 @@ function start(RED: NodeAPI, node: Node, def: LoadPlanDef, light: StatusLight): 
   };
 
   async function take(msg: FlowMessage, send: (out: unknown[]) => void): Promise<void> {
-    await recalled;
+    await standing.ready;
     const items = Array.isArray(msg.payload) ? msg.payload : [msg.payload];
     if (items.length > 0 && items.every(isIdentification)) {
-      let last: Plan | undefined;
-      for (const i of items) last = desk.identified(i) ?? last;
+      const last = standing.identified(items);
       if (last) send([{ ...msg, ...(await planned(last)) }, null]);
       return;
     }
@@ -118,6 +118,7 @@ function start(RED: NodeAPI, node: Node, def: LoadPlanDef, light: StatusLight): 
   });
   node.on('close', () => {
     desk.abandon();
+    standing.close();
     light.close();
   });
 }

@@ -14,9 +14,8 @@ export async function recall(
   document: LoadingDocument | undefined,
 ): Promise<Recalled> {
   if (!ledger || !document) return { plan: undefined, identifications: [] };
-  const terminals = [...document.loads, ...(document.laterals ?? [])].flatMap((l) => l.terminals ?? []);
   const identifications: Identification[] = [];
-  for (const t of new Set(terminals)) {
+  for (const t of terminalsOf(document)) {
     const proof = await newestProof(ledger, t);
     if (proof) identifications.push(proof);
   }
@@ -25,6 +24,10 @@ export async function recall(
   );
   return { plan: records[0] as Plan | undefined, identifications };
 }
+
+/** Where phases of loads and laterals are read. */
+export const terminalsOf = ({ loads, laterals = [] }: LoadingDocument): Set<string> =>
+  new Set([...loads, ...laterals].flatMap((l) => l.terminals ?? []));
 
 const PAGE = 100;
 
