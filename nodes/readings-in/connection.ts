@@ -56,10 +56,14 @@ export class Connection {
     this.client.on('close', () => this.lost());
   }
 
-  /** PUBACKs in the order given; how many could still be written to the stream their messages came on. */
+  /**
+   * PUBACKs in the order given; how many could still be written to the stream their messages came on. They keep the connection alive as
+   * any packet does (MQTT 5.0, 3.1.2.10): a ping would wait for its answer behind all that a broker sent beyond the window.
+   */
   acknowledge(messageIds: readonly number[]): number {
     if (!this.isOpen || this.client.stream.destroyed) return 0;
     this.client.stream.write(Buffer.concat(messageIds.map((messageId) => generate({ cmd: 'puback', messageId }))));
+    this.client.reschedulePing();
     return messageIds.length;
   }
 
