@@ -13,6 +13,8 @@ const FLOW = join(__dirname, 'demo.flow.json');
 const BROKER_PORT = 18_830;
 const HTTP_PORT = 1880;
 const PMU_PORT = 14_712;
+/** The unit comes on the air when the reference reports: what it would send before could be held against nothing of its instant. */
+const AFTER_REFERENCE_MS = 1500;
 const COUNTS_EVERY_MS = 10_000;
 /** Ids in the demo flow. */
 const READINGS_IN = 'demo-readings-in';
@@ -38,6 +40,7 @@ async function main(): Promise<void> {
   const pace = process.argv.includes('--fast') ? FAST_PACE : Number(process.env.PHASELOOM_DEMO_PACE ?? 1);
   await untilSubscribed(red, stop.signal);
   if (seconds > 0) setTimeout(() => stop.abort(), seconds * 1000).unref();
+  setTimeout(() => station.begin(), AFTER_REFERENCE_MS).unref();
   await simulate({ url: brokerUrl, pace, signal: stop.signal, say: (line) => say(`* ${line}`) });
 
   stopTelling();

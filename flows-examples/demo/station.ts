@@ -53,6 +53,8 @@ export function frameAt(us: number, noise: Chance): DataFrame {
 
 export interface Station {
   readonly port: number;
+  /** starts to send: it answers commands before */
+  begin(): void;
   stop(): void;
 }
 
@@ -72,15 +74,18 @@ export async function startStation(firstPort: number, seed = 101): Promise<Stati
   const port = await listen(server, firstPort);
   const noise = chance(seed);
   const everyMs = 1000 / FRAMES_A_SECOND;
-  let dueMs = Math.ceil(Date.now() / everyMs) * everyMs;
-  const sending = setInterval(() => {
-    for (const nowMs = Date.now(); dueMs <= nowMs; dueMs += everyMs) {
-      const bytes = encodeFrame(frameAt(dueMs * 1000, noise), config);
-      for (const socket of receivers) socket.write(bytes);
-    }
-  }, everyMs);
+  let sending: NodeJS.Timeout | undefined;
   return {
     port,
+    begin() {
+      let dueMs = Math.ceil(Date.now() / everyMs) * everyMs;
+      sending ??= setInterval(() => {
+        for (const nowMs = Date.now(); dueMs <= nowMs; dueMs += everyMs) {
+          const bytes = encodeFrame(frameAt(dueMs * 1000, noise), config);
+          for (const socket of receivers) socket.write(bytes);
+        }
+      }, everyMs);
+    },
     stop() {
       clearInterval(sending);
       for (const socket of lines) socket.destroy();
