@@ -3,6 +3,16 @@ import type { FeederDocument, FeederSection } from './model';
 import { CHANGE_PRIOR } from './model';
 import { vectorGroupProblem } from './model-windings';
 
+/** A document that makes no feeder: its message has one problem a line. */
+export class FeederError extends RangeError {
+  constructor(
+    id: string,
+    readonly problems: readonly string[],
+  ) {
+    super(`feeder ${id}:\n${problems.join('\n')}`);
+  }
+}
+
 /** Every problem that can be seen without walking the feeder. */
 export function rowProblems(document: FeederDocument, phases: readonly string[]): string[] {
   const problems: string[] = [];
@@ -46,7 +56,7 @@ function sectionProblems(row: FeederSection, phases: readonly string[]): string[
   if (row.phases.length === 0 || strange.length > 0 || new Set(row.phases).size !== row.phases.length) {
     problems.push(`phases ${JSON.stringify(row.phases)}: expected one to three different ones of ${phases.join(', ')}`);
   }
-  if (row.kind !== undefined && !(row.kind in CHANGE_PRIOR)) {
+  if (row.kind !== undefined && !Object.hasOwn(CHANGE_PRIOR, row.kind)) {
     problems.push(`kind ${row.kind}: expected one of ${Object.keys(CHANGE_PRIOR).join(', ')}`);
   }
   if (row.changePrior !== undefined && !(row.changePrior > 0 && row.changePrior < 0.5)) {

@@ -11,7 +11,7 @@ import {
   type PlacedTerminal,
   type SectionKind,
 } from './model';
-import { rowProblems } from './model-check';
+import { FeederError, rowProblems } from './model-check';
 import { clockNumbersOf } from './model-windings';
 
 interface Row extends Omit<FeederSection, 'kind'> {
@@ -22,14 +22,14 @@ interface Row extends Omit<FeederSection, 'kind'> {
 export function makeIndex(document: FeederDocument): Feeder {
   const phases = document.phases ?? (['A', 'B', 'C'] as const);
   const problems = rowProblems(document, phases);
-  if (problems.length > 0) throw new RangeError(`feeder ${document.id}:\n${problems.join('\n')}`);
+  if (problems.length > 0) throw new FeederError(document.id, problems);
   const rows = conductingRows(document);
   const walk = feedingOrder(document.source, rows);
   const tree = treeArrays(walk, phases);
   const indexOf = new Map(walk.order.map((row, i) => [row.id, i + 1] as const));
   problems.push(...phaseProblems(walk, tree.mask, phases));
   const fedTerminals = (document.terminals ?? []).filter((t) => indexOf.has(t.section));
-  if (problems.length > 0) throw new RangeError(`feeder ${document.id}:\n${problems.join('\n')}`);
+  if (problems.length > 0) throw new FeederError(document.id, problems);
   const terminals = fedTerminals.map((t): PlacedTerminal => {
     const section = indexOf.get(t.section) as number;
     return {

@@ -13,6 +13,7 @@ import { SqliteLedger } from '../../nodes/ledger/sqlite/sqlite-ledger';
 import type { Taken } from '../../nodes/readings-in/arrival';
 import { take, takeValue } from '../../nodes/readings-in/intake';
 import { type Mapping, makeMapping } from '../../nodes/readings-in/mapping';
+import { feederDoors } from './fuzz-feeders';
 import type { Hostile } from './fuzz-input';
 import { signalDoors } from './fuzz-signals';
 import { arrival, asBytes, type DoorCase, demand, RECEIVED_AT_US, RULES, soundParse, soundTaken } from './fuzz-sound';
@@ -55,6 +56,7 @@ export async function openDoors(): Promise<Doors> {
     'page key': (h) => soundPageKey(h),
     ledger: async (h) => soundStored(ledger, take(arrival(asBytes(h.almost(SOUND))), RULES)),
     'address of a webhook': (h) => soundAddress(h.damaged(h.pick(ADDRESSES))),
+    ...feederDoors(),
     ...signalDoors(),
   };
   return { cases, close: () => ledger.close() };

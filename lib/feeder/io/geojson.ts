@@ -36,11 +36,11 @@ export function readFeederGeoJson(value: unknown, { id, source, phases }: GeoJso
     return { ok: false, problems: ['features is missing; expected a GeoJSON FeatureCollection'] };
   }
   const problems: string[] = [];
-  const lines = features.flatMap((f: Feature, i) =>
-    f.geometry?.type === 'LineString' ? [lineOf(f, i, problems)] : [],
+  const lines = features.flatMap((f: Feature | null | undefined, i) =>
+    f?.geometry?.type === 'LineString' ? [lineOf(f, i, problems)] : [],
   );
-  const points = features.flatMap((f: Feature) =>
-    f.geometry?.type === 'Point' && f.properties?.section !== undefined ? [f.properties] : [],
+  const points = features.flatMap((f: Feature | null | undefined) =>
+    f?.geometry?.type === 'Point' && f.properties?.section !== undefined ? [f.properties] : [],
   );
   for (const p of points) {
     if (p.reversed === undefined || typeof p.reversed === 'boolean') continue;

@@ -1,5 +1,7 @@
 /** What comes of reading a feeder of unknown origin, and what all the ways of reading share. */
+
 import { type Feeder, type FeederDocument, type FeederLoad, type FeederTerminal, makeFeeder } from '../model';
+import { FeederError } from '../model-check';
 
 export type FeederRead =
   | { readonly ok: true; readonly feeder: Feeder; readonly document: FeederDocument }
@@ -11,8 +13,8 @@ export function checked(document: FeederDocument, problems: readonly string[] = 
   try {
     return { ok: true, feeder: makeFeeder(document), document };
   } catch (cause) {
-    if (!(cause instanceof RangeError)) throw cause;
-    return { ok: false, problems: cause.message.split('\n').slice(1) };
+    if (!(cause instanceof FeederError)) throw cause;
+    return { ok: false, problems: cause.problems };
   }
 }
 
