@@ -137,10 +137,14 @@ const STEPS: Record<string, (press: Press) => Promise<void>> = {
   },
   'metrics.json': async (press) => {
     await press('metrics-go', {});
-    await new Promise((r) => setTimeout(r, 500));
-    const { page } = await press('metrics-ask', { 'metrics-page': 1 });
-    expect(page![0]!.payload).to.match(/^phaseloom_readings_in_stored_total\{[^}]*\} 1$/m);
-    expect(page![0]!.health.ready).to.equal(true);
+    const told = /^phaseloom_readings_in_stored_total\{[^}]*\} 1$/m;
+    let page: AnyMsg | undefined;
+    for (let asked = 1; !told.test(page?.payload) && asked <= 100; asked++) {
+      await new Promise((r) => setTimeout(r, 100));
+      page = (await press('metrics-ask', { 'metrics-page': asked })).page!.at(-1)!;
+    }
+    expect(page!.payload).to.match(told);
+    expect(page!.health.ready).to.equal(true);
   },
   'query-the-ledger.json': async (press) => {
     await press('query-go', {});

@@ -66,8 +66,8 @@ describe('load plan, several workers on one ledger', function () {
     await made.standing.ready;
     return made;
   };
-  const until = async (what: string, holds: () => boolean) => {
-    for (const end = Date.now() + 30_000; !holds(); await new Promise((r) => setTimeout(r, 50)))
+  const until = async (what: string, holds: () => boolean | Promise<boolean>) => {
+    for (const end = Date.now() + 30_000; !(await holds()); await new Promise((r) => setTimeout(r, 50)))
       if (Date.now() > end) throw new Error(`${what} did not come about`);
   };
   const found = (w: Worker, i: Identification) => {
@@ -84,8 +84,10 @@ describe('load plan, several workers on one ledger', function () {
     await until('the confirmation', () => workers.some((w) => w.followed.length > 0));
     await until('the same with both', () => workers.every((w) => states(w)?.[0] === 'confirmed'));
     expect(workers.flatMap((w) => w.followed.map((p) => p.moves[0]!.state))).to.deep.equal(['confirmed']);
-    const { records } = await workers[0].ledger.records({ kinds: ['plan'], currentOnly: true });
-    expect((records as Plan[]).map((p) => p.moves[0]!.state)).to.deep.equal(['confirmed']);
+    const kept = async () =>
+      (await workers[0].ledger.records({ kinds: ['plan'], currentOnly: true })).records as Plan[];
+    await until('the record', async () => (await kept())[0]?.moves[0]?.state === 'confirmed');
+    expect(await kept()).to.have.length(1);
     expect(workers.flatMap((w) => w.troubles)).to.deep.equal([]);
     await Promise.all(workers.map((w) => w.close()));
   });
