@@ -2,21 +2,21 @@
 import type { Decision } from '../../lib/feeder/decide';
 import { Trouble } from '../kit/trouble';
 
-const ACTIONS: Readonly<Record<string, Decision['decision']>> = {
-  'accept-correction': 'accepted',
-  'refuse-correction': 'refused',
-};
+const ACTIONS: ReadonlyMap<unknown, Decision['decision']> = new Map([
+  ['accept-correction', 'accepted'],
+  ['refuse-correction', 'refused'],
+]);
 
 export const isDecision = (payload: unknown): payload is Readonly<Record<string, unknown>> =>
   typeof payload === 'object' && payload !== null && 'action' in payload;
 
 /** @throws Trouble that says which member is wrong and what would be right */
 export function readDecision(payload: Readonly<Record<string, unknown>>): { feeder?: string; decision: Decision } {
-  const decision = ACTIONS[String(payload.action)];
+  const decision = ACTIONS.get(payload.action);
   if (!decision) {
     throw new Trouble(
       'action-unknown',
-      `msg.payload.action is ${JSON.stringify(payload.action)}; it must be one of ${Object.keys(ACTIONS).join(', ')}, download, meters-from-ledger`,
+      `msg.payload.action is ${JSON.stringify(payload.action)}; it must be one of ${[...ACTIONS.keys()].join(', ')}, download, meters-from-ledger`,
     );
   }
   const section = text(payload, 'section', 200);

@@ -112,11 +112,13 @@ describe('the node feeder trace', () => {
     act({ by: ' ' });
     act({ feeder: 'H' });
     rig.send('n', { payload: { action: 'energize' } });
+    act({ action: 'constructor', section: 'm11' });
     await quiet();
     expect(rig.errors.map((e) => e.code)).to.have.members([
       'correction-unknown',
       'by-invalid',
       'feeder-unknown',
+      'action-unknown',
       'action-unknown',
     ]);
   });
