@@ -3,7 +3,7 @@
  */
 import type { IPublishPacket } from 'mqtt';
 import type { Sharing } from '../kit/sharing';
-import { Trouble } from '../kit/trouble';
+import { asError, Trouble } from '../kit/trouble';
 import type { LedgerNode } from '../ledger/ledger';
 import type { Adoption } from './adoption';
 import type { Taken } from './arrival';
@@ -11,7 +11,7 @@ import { Batcher } from './batcher';
 import type { Held } from './connection';
 import { Dispatch } from './dispatch';
 import type { DoorCounts, DoorOutput, DoorSettings, Entry, Item } from './door-contract';
-import { type IntakeRules, take } from './intake';
+import { type IntakeRules, refused, take } from './intake';
 import type { Mapping } from './mapping';
 import type { Session } from './session';
 import { type Committed, type Parcel, type Stored, Storing } from './storing';
@@ -146,8 +146,13 @@ export class Door {
   private async read(batch: readonly Item[]): Promise<readonly Parcel<Item>[]> {
     const parcels = [];
     for (const item of batch) {
-      const taken = this.take(item);
-      parcels.push({ item, taken: this.limit(taken instanceof Promise ? await taken : taken, item) });
+      try {
+        const taken = this.take(item);
+        parcels.push({ item, taken: this.limit(taken instanceof Promise ? await taken : taken, item) });
+      } catch (cause) {
+        // It would come again and again, and nothing after it would be read.
+        parcels.push({ item, taken: unreadable(item, asError(cause)) });
+      }
     }
     return parcels;
   }
@@ -188,4 +193,8 @@ export class Door {
 }
 
 const EMPTY: Taken = { readings: [], rejection: undefined };
+const unreadable = (item: Item, { message }: Error) => {
+  const what = `could not be read: ${message}`.slice(0, 1000);
+  return refused(item, { at: '', code: 'payload-unreadable', what, expected: 'a reading' });
+};
 const closing = () => new Trouble('closing', 'the node is being closed; the message was not stored');

@@ -71,10 +71,15 @@ export class OwnFeed {
    * After a write that failed, and may yet have been committed, "already there" no longer means "already sent": the ledger is asked.
    * Places of these that have not been sent; undefined when the node closes before the ledger answers.
    */
-  private unsentIn(stored: readonly Stored<Item>[]): Promise<Set<number> | undefined> {
-    const places = new Set(stored.flatMap((one) => one.places.map(({ seq }) => seq)));
+  private async unsentIn(stored: readonly Stored<Item>[]): Promise<Set<number> | undefined> {
+    const except = new Set(stored.flatMap((one) => one.places.map(({ seq }) => seq)));
+    const met = new Set<number>();
     // What comes after them is on its way to us, and must not be sent before them.
-    const last = Math.max(...places);
-    return this.storing.whenOpen((ledger) => this.sender.catchUp(ledger, this.isClosing, places, last));
+    let last = 0;
+    for (const seq of except) last = Math.max(last, seq);
+    return this.storing.whenOpen(async (ledger) => {
+      await this.sender.catchUp(ledger, this.isClosing, { last, except, met });
+      return met;
+    });
   }
 }

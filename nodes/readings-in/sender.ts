@@ -7,6 +7,16 @@ import type { Outgoing } from './door-contract';
 
 const PAGE = 500;
 
+/** What lies between what was sent last and what was just stored. */
+export interface Gap {
+  /** where it ends */
+  readonly last: number;
+  /** places that are left for the caller to send */
+  readonly except: ReadonlySet<number>;
+  /** those of them that were met, also by a pass that failed on its way */
+  readonly met: Set<number>;
+}
+
 export class Sender {
   resent = 0;
   private sentUpTo = 0;
@@ -26,17 +36,8 @@ export class Sender {
     this.sentUpTo = Math.max(this.sentUpTo, await ledger.cursor(this.place));
   }
 
-  /**
-   * Sends everything this door stored after what it sent last, page by page so that the flow can keep up, and no further than `last`.
-   * Those at the places in `except` are left for the caller to send; which of them were met is the result.
-   */
-  async catchUp(
-    ledger: Ledger,
-    isClosing: () => boolean,
-    except: ReadonlySet<number> = NONE,
-    last = Number.POSITIVE_INFINITY,
-  ): Promise<Set<number>> {
-    const met = new Set<number>();
+  /** Sends everything this door stored after what it sent last, or of it what lies in the gap, page by page so that the flow can keep up. */
+  async catchUp(ledger: Ledger, isClosing: () => boolean, { last, except, met }: Gap = allThereIs()): Promise<void> {
     while (!isClosing()) {
       const found = await ledger.readingsAfter(this.sentUpTo, PAGE, this.doorId);
       const page = found.filter(({ seq }) => seq <= last);
@@ -48,7 +49,6 @@ export class Sender {
       if (page.length < PAGE) break;
       await new Promise((turn) => setImmediate(turn));
     }
-    return met;
   }
 
   /** Everything up to here has been sent just now. */
@@ -70,7 +70,7 @@ export class Sender {
   }
 }
 
-const NONE: ReadonlySet<number> = new Set();
+const allThereIs = (): Gap => ({ last: Number.POSITIVE_INFINITY, except: new Set(), met: new Set() });
 const outgoing = ({ seq, reading, source }: StoredReading): Outgoing => ({
   seq,
   reading,

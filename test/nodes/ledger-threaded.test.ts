@@ -14,6 +14,9 @@ const BUILT = resolve(__dirname, '../../dist/nodes/ledger');
 const { ThreadedLedger } = require(
   join(BUILT, 'sqlite/threaded-ledger.js'),
 ) as typeof import('../../nodes/ledger/sqlite/threaded-ledger');
+const { LedgerThread } = require(
+  join(BUILT, 'sqlite/ledger-thread.js'),
+) as typeof import('../../nodes/ledger/sqlite/ledger-thread');
 const { borrowLedger } = require(
   join(BUILT, 'shared-ledgers.js'),
 ) as typeof import('../../nodes/ledger/shared-ledgers');
@@ -124,6 +127,54 @@ describe('SQLite on a thread of its own', () => {
     const calls = Array.from({ length: 51 }, () => codeOf(ledger.admit(batch, [])));
     expect(await calls[50]).to.equal('ledger-overflow');
     await Promise.all(calls);
+  });
+
+  it('takes a batch larger than all that may wait when nothing else does, or it would never be stored', async () => {
+    const { ledger } = bench;
+    const batch = Array.from({ length: 50_001 }, (_, i) => admitted(reading(`s/${i}`, 1)));
+    const one = ledger.admit(batch, []);
+    expect(await codeOf(ledger.admit(batch, [])), 'another beside it').to.equal('ledger-overflow');
+    expect(await codeOf(ledger.head()), 'a question beside it').to.equal('none');
+    expect((await one).readings.length).to.equal(50_001);
+  });
+
+  it('stores of a delivery what JSON can say, however a flow filled it', async () => {
+    const { ledger } = bench;
+    const record = { ...identification('s/1', 0), answer: () => undefined, on: new Date(0) } as PhaseloomRecord;
+    await ledger.enqueue([{ destination: 'd', key: 'k', subject: 's', record }]);
+    const [stored] = await ledger.deliveries({ destination: 'd' });
+    expect(stored!.record).to.deep.equal({ ...identification('s/1', 0), on: '1970-01-01T00:00:00.000Z' });
+    const circle: Record<string, unknown> = {};
+    circle.self = circle;
+    const faulty: PhaseloomRecord = Object.assign({ ...record }, { circle });
+    expect(await codeOf(ledger.enqueue([{ destination: 'd', key: 'l', subject: 's', record: faulty }]))).to.not.equal(
+      'none',
+    );
+  });
+
+  it('refuses what cannot be copied to the thread, and nothing else of that moment', async () => {
+    const { ledger } = bench;
+    const faulty = { ...alert('b', 1, 1), told: () => undefined } as ReturnType<typeof alert>;
+    const told = await Promise.all([
+      codeOf(ledger.saveAlert(alert('a', 1, 1))),
+      codeOf(ledger.saveAlert(faulty)),
+      codeOf(ledger.advance('x', 3)),
+    ]);
+    expect(told).to.deep.equal(['none', 'ledger-not-data', 'none']);
+    expect(await ledger.cursor('x')).to.equal(3);
+    expect((await ledger.alerts()).map((a) => a.key)).to.deep.equal(['a']);
+  });
+
+  it('passes over an answer that was on its way when the thread was ended', async () => {
+    const orders = { file: `${bench.file}4`, durability: 'full', retainDays: Number.POSITIVE_INFINITY } as const;
+    const thread = new LedgerThread(orders, 'ledger.sqlite4', () => undefined);
+    await thread.call({ do: 'open', args: [] });
+    const late = codeOf(thread.call({ do: 'head', args: [] }));
+    await new Promise((sent) => setImmediate(sent));
+    // Nothing is read from the thread in the meantime.
+    Atomics.wait(new Int32Array(new SharedArrayBuffer(4)), 0, 0, 300);
+    await thread.end();
+    expect(await late).to.equal('ledger-closed');
   });
 
   it('whose thread ends by itself ends the program: nothing goes on without a store', () => {

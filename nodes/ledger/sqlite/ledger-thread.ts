@@ -2,7 +2,7 @@
 import { join } from 'node:path';
 import { Worker } from 'node:worker_threads';
 import type { PhaseloomRecord } from '../../../lib/records';
-import { Trouble } from '../../kit/trouble';
+import { asError, Trouble } from '../../kit/trouble';
 import type { Answer, Answers, Call, Calls, ThreadOrders } from './thread-talk';
 
 interface Waiting {
@@ -39,9 +39,10 @@ export class LedgerThread {
     });
   }
 
-  /** `records`: what it may store; `size`: how many. */
+  /** `records`: what it may store; `size`: how many. What is larger than all that may wait goes alone. */
   call(call: Call, records: readonly PhaseloomRecord[] = [], size = 0): Promise<unknown> {
-    if (this.unanswered + size > MOST_UNANSWERED) return Promise.reject(this.overflow());
+    const isTooMuch = this.unanswered > 0 && this.unanswered + size > MOST_UNANSWERED;
+    if (size > 0 && isTooMuch) return Promise.reject(this.overflow());
     if (this.waiting.size === 0) this.worker.ref();
     if (this.calls.length === 0) setImmediate(() => this.send());
     this.calls.push(call);
@@ -61,14 +62,28 @@ export class LedgerThread {
   private send(): void {
     const { calls } = this;
     this.calls = [];
-    this.worker.postMessage({ first: this.next - calls.length, calls } satisfies Calls);
+    const first = this.next - calls.length;
+    try {
+      this.worker.postMessage({ first, calls } satisfies Calls);
+    } catch {
+      // Nothing was sent: something in them cannot be copied. Whose it is fails alone.
+      for (const [i, call] of calls.entries()) this.sendAlone(first + i, call);
+    }
+  }
+
+  private sendAlone(number: number, call: Call): void {
+    try {
+      this.worker.postMessage({ first: number, calls: [call] } satisfies Calls);
+    } catch (cause) {
+      const message = `ledger ${this.label} cannot take what is no plain data: ${asError(cause).message}`;
+      this.settle({ number, failure: { code: 'ledger-not-data', message } });
+    }
   }
 
   private take({ clockUs, stored, answers }: Answers): void {
     this.clockUs = clockUs;
     if (stored.length > 0) this.committed(this.recordsOf(stored));
     for (const answer of answers) this.settle(answer);
-    if (this.waiting.size === 0) this.worker.unref();
   }
 
   private recordsOf(ids: readonly string[]): PhaseloomRecord[] {
@@ -81,9 +96,13 @@ export class LedgerThread {
   }
 
   private settle(answer: Answer): void {
-    const { resolve, reject, size } = this.waiting.get(answer.number)!;
+    const waiting = this.waiting.get(answer.number);
+    // What was on its way when the thread was ended comes all the same.
+    if (!waiting) return;
+    const { resolve, reject, size } = waiting;
     this.waiting.delete(answer.number);
     this.unanswered -= size;
+    if (this.waiting.size === 0) this.worker.unref();
     if ('value' in answer) resolve(answer.value);
     else reject(asTrouble(answer.failure));
   }

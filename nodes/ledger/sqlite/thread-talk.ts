@@ -32,7 +32,6 @@ export type PlainMethod =
   | 'alerts'
   | 'alertList'
   | 'alertHistory'
-  | 'enqueue'
   | 'claimDue'
   | 'accepted'
   | 'failed'
@@ -50,6 +49,8 @@ export type Call =
   | { readonly do: PlainMethod; readonly args: readonly unknown[] }
   | { readonly do: 'admit'; readonly packed: PackedAdmission }
   | { readonly do: 'keep'; readonly body: string; readonly how: 'anew' | undefined }
+  /** deliveries: what stands in a message of a flow is no plain data, and JSON makes it so */
+  | { readonly do: 'enqueue'; readonly body: string }
   | { readonly do: 'retain'; readonly days: number };
 
 /** Calls made in one turn of the event loop; the first has this number, the others follow. */

@@ -2,6 +2,7 @@
 import { parentPort, workerData } from 'node:worker_threads';
 import type { Finding, Rejection } from '../../../lib/records';
 import { asError } from '../../kit/trouble';
+import type { Delivery } from '../ledger';
 import { SqliteLedger } from './sqlite-ledger';
 import {
   type Answer,
@@ -46,6 +47,8 @@ async function perform(call: Call): Promise<unknown> {
     }
     case 'keep':
       return ledger.keep(JSON.parse(call.body) as Finding | Rejection, call.how);
+    case 'enqueue':
+      return ledger.enqueue(JSON.parse(call.body) as Delivery[]);
     case 'retain':
       retainDays = call.days;
       return undefined;

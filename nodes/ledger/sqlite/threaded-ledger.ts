@@ -67,10 +67,13 @@ export class ThreadedLedger implements Ledger {
   async close(): Promise<void> {
     const { thread } = this;
     if (!thread) return;
-    await this.ask('close');
-    this.thread = undefined;
-    this.opening = undefined;
-    await thread.end();
+    try {
+      await this.ask('close');
+    } finally {
+      this.thread = undefined;
+      this.opening = undefined;
+      await thread.end();
+    }
   }
 
   insistOnFull(): void {
@@ -129,8 +132,9 @@ export class ThreadedLedger implements Ledger {
   clockUs(): number {
     return this.clock();
   }
-  enqueue(deliveries: readonly Delivery[]) {
-    return this.ask('enqueue', deliveries);
+  async enqueue(deliveries: readonly Delivery[]): Promise<void> {
+    const body = JSON.stringify(deliveries);
+    await this.demandThread().call({ do: 'enqueue', body }, [], deliveries.length);
   }
   claimDue(...args: ArgumentsOf<'claimDue'>) {
     return this.ask('claimDue', ...args);
