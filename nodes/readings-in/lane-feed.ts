@@ -188,8 +188,9 @@ export class LaneFeed {
   private async settle(): Promise<void> {
     const { held } = this.holder;
     const moved = [...this.places].flatMap(([lane, place]) => {
-      const seq = held.has(lane) ? place.settled(this.options.settleMs) : undefined;
-      return seq === undefined ? [] : [{ name: placeName(lane), place, seq }];
+      // Also of what all hear and another answers for: what was sent is forgotten on the way.
+      const seq = place.settled(this.options.settleMs);
+      return seq === undefined || !held.has(lane) ? [] : [{ name: placeName(lane), place, seq }];
     });
     if (moved.length === 0) return;
     const isNoted = await this.sharing.advanceAll(moved).then(

@@ -3,6 +3,7 @@ import { expect } from 'chai';
 import type { LaneReading, Sharing } from '../../nodes/kit/sharing';
 import { LaneFeed } from '../../nodes/readings-in/lane-feed';
 import { LaneNames } from '../../nodes/readings-in/lane-names';
+import type { LanePlace } from '../../nodes/readings-in/lane-place';
 import { reading } from './ledger-samples';
 
 /** What the feed uses of a shared ledger, in memory. */
@@ -13,8 +14,11 @@ class Shared implements Partial<Sharing> {
   failures = 0;
   /** counts up when another held the claims in between */
   term = 1;
+  /** lanes that another worker holds */
+  readonly others = new Set<string>();
   async hold({ names }: Parameters<Sharing['hold']>[0]) {
-    return { claims: names.map((name) => ({ name, term: this.term })), holders: 1 };
+    const mine = names.filter((name) => !this.others.has(name));
+    return { claims: mine.map((name) => ({ name, term: this.term })), holders: 1 };
   }
   async leave() {}
   async head() {
@@ -41,6 +45,29 @@ class Shared implements Partial<Sharing> {
 
 /** Retention lets go what its lane has sent: a place that stays behind keeps readings for ever. */
 describe('the place up to which a lane was sent', () => {
+  it('is remembered no longer than it takes to settle where another answers for what all hear', async () => {
+    const shared = new Shared();
+    shared.others.add('in/all');
+    let sent = 0;
+    const feed = new LaneFeed(shared as unknown as Sharing, new LaneNames('in'), {
+      door: 'in',
+      instance: 'w',
+      settleMs: 0,
+      gatherMs: 0,
+      send: (readings) => {
+        sent += readings.length;
+      },
+    });
+    await feed.start();
+    for (let seq = 1; seq <= 100; seq++) shared.store('in/all', seq);
+    const { places } = feed as unknown as { readonly places: ReadonlyMap<string, LanePlace> };
+    const isDone = () => sent === 100 && places.get('in/all')!.isSettled;
+    for (let i = 0; i < 100 && !isDone(); i++) await sleep(50);
+    expect([sent, places.get('in/all')!.isSettled]).to.deep.equal([100, true]);
+    expect(shared.places.has('sent:in/all'), 'it is not ours to note').to.equal(false);
+    await feed.close();
+  });
+
   const settled = async (shared: Shared, lane: string, seq: number) => {
     for (let i = 0; i < 200 && shared.places.get(`sent:${lane}`) !== seq; i++) await sleep(50);
     expect(shared.places.get(`sent:${lane}`)).to.equal(seq);
