@@ -95,6 +95,15 @@ describe('handoff', () => {
     expect((await rig.next('yes')).handoff.key).to.equal('rj-good');
   });
 
+  it('counts refusals alone: an outage before them uses up no tries', async () => {
+    const rig = await nodeRed();
+    hook.reply = (_r, count) => ({ status: count <= 3 ? 503 : count === 4 ? 404 : 200 });
+    await rig.deploy(flow(rig, { url: hook.url }));
+    rig.send('h', { payload: rejection('rj-1') });
+    expect((await rig.next('yes', 10_000)).handoff).to.include({ key: 'rj-1', attempts: 5, status: '200' });
+    expect(rig.got('no')).to.deep.equal([]);
+  });
+
   it('keeps the order of a subject while another subject does not wait', async () => {
     const rig = await nodeRed();
     hook.reply = ({ body }) => (body.includes('rj-a1') && hook.received.length < 4 ? { status: 503 } : { status: 200 });
