@@ -1,6 +1,6 @@
 /** Voltages of meters, as they come in msg.payload: series, a table, or what the ledger holds of a span of time. */
-import { readMeterBatch } from '../../lib/feeder/io/meter-batch';
-import { readMeterCsv } from '../../lib/feeder/io/meter-csv';
+import { type MeterBatchRead, readMeterBatch } from '../../lib/feeder/io/meter-batch';
+import { readMeterCsv, readMeterRows } from '../../lib/feeder/io/meter-csv';
 import type { MeterBatch } from '../../lib/feeder/meter-evidence';
 import { type MeterSpan, VoltageSteps } from '../../lib/feeder/meter-steps';
 import type { Feeder } from '../../lib/feeder/model';
@@ -8,6 +8,7 @@ import { parseInstant } from '../../lib/instant';
 import type { Reading } from '../../lib/records';
 import { type LedgerHandle, patiently } from '../kit/kept-readings';
 import { asError, Trouble } from '../kit/trouble';
+import { parquetRows } from './meter-parquet';
 
 type Payload = Readonly<Record<string, unknown>>;
 
@@ -24,18 +25,22 @@ export async function metersOf(
   ledger: LedgerHandle | undefined,
 ): Promise<MeterBatch> {
   if (payload.action === 'meters-from-ledger') return fromLedger(feeder, payload, ledger);
-  const { id, meters } = payload;
-  const read =
-    typeof meters === 'string'
-      ? readMeterCsv(meters, feeder.phases, typeof id === 'string' && id !== '' ? id : 'meters')
-      : readMeterBatch(payload);
-  if (!read.ok)
-    throw invalid(`${typeof meters === 'string' ? '.meters: ' : ''}${read.problems.slice(0, 5).join('; ')}`);
+  const read = await readMeters(feeder, payload);
+  if (!read.ok) throw invalid(`${isTable(payload.meters) ? '.meters: ' : ''}${read.problems.slice(0, 5).join('; ')}`);
   const lacking = feeder.phases.filter((p) => !read.batch.phases[p]);
   if (lacking.length > 0) throw invalid(`.phases has no series of ${lacking.join(', ')}; expected one a phase`);
   return read.batch;
 }
 
+async function readMeters(feeder: Feeder, payload: Payload): Promise<MeterBatchRead> {
+  const { meters } = payload;
+  const id = typeof payload.id === 'string' && payload.id !== '' ? payload.id : 'meters';
+  if (typeof meters === 'string') return readMeterCsv(meters, feeder.phases, id);
+  if (Buffer.isBuffer(meters)) return readMeterRows(await parquetRows(meters), feeder.phases, id);
+  return readMeterBatch(payload);
+}
+
+const isTable = (meters: unknown): boolean => typeof meters === 'string' || Buffer.isBuffer(meters);
 const invalid = (what: string): Trouble => new Trouble('meters-invalid', `msg.payload${what}`);
 const PAGE = 5000;
 

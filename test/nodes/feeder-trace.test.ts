@@ -1,5 +1,7 @@
-import { writeFileSync } from 'node:fs';
+import { mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
+import { tmpdir } from 'node:os';
 import { join } from 'node:path';
+import { DuckDBInstance } from '@duckdb/node-api';
 import { expect } from 'chai';
 import { conditionsOf, decideCorrection, problemsOf } from '../../lib';
 import type { Correction, Trace } from '../../lib/records';
@@ -17,6 +19,19 @@ const at = (minute: number) => `2026-05-04T10:${String(minute).padStart(2, '0')}
 const site = (k: number, phases: string, minute = 0, prefix = '') =>
   [...phases].map((really, i) => identificationAt(`${prefix}t${k}${'ABC'[i]}`, angle(really), at(minute)));
 const CROSSED = [...site(3, 'ABC'), ...site(6, 'ABC'), ...site(9, 'BAC'), ...site(12, 'BAC')];
+
+/** A table as DuckDB writes it to Parquet: compressed, with instants as timestamps and figures as doubles. */
+async function parquetOf(csv: string): Promise<Buffer> {
+  const folder = mkdtempSync(join(tmpdir(), 'phaseloom-parquet-'));
+  const [from, to] = [join(folder, 'table.csv'), join(folder, 'table.parquet')];
+  writeFileSync(from, csv);
+  const duck = await (await DuckDBInstance.create()).connect();
+  await duck.run(`copy (select * from read_csv('${from}')) to '${to}' (format parquet)`);
+  duck.closeSync();
+  const bytes = readFileSync(to);
+  rmSync(folder, { recursive: true });
+  return bytes;
+}
 
 describe('the node feeder trace', () => {
   let rig: Rig;
@@ -211,6 +226,11 @@ describe('the node feeder trace', () => {
     expect(first.from).to.include('table');
     expect(first.corrections[0]!.cause.change).to.match(/^A and B swapped/);
 
+    rig.send('n', { payload: { id: 'parquet', meters: await parquetOf([head, ...rows].join('\n')) } });
+    const same: Trace = (await rig.next('p')).payload;
+    expect(same.from).to.include('parquet').and.not.to.include('table');
+    expect(same.corrections).to.deep.equal(first.corrections.map((c) => ({ ...c, from: same.corrections[0]!.from })));
+
     const series = [...phases.map((s, j) => [`head/${'ABC'[j]}`, s] as const), ...terminals];
     const readings = series.flatMap(([terminal, s]) =>
       s.map((voltageV, i) => ({
@@ -225,18 +245,31 @@ describe('the node feeder trace', () => {
     const ask = { action: 'meters-from-ledger', phases: { A: 'head/A', B: 'head/B', C: 'head/C' }, stepS: 900 };
     rig.send('n', { payload: { ...ask, id: 'stored', from: instant(0), until: instant(200) } });
     const second: Trace = (await rig.next('p')).payload;
-    expect(second.from).to.include('stored').and.not.to.include('table');
+    expect(second.from).to.include('stored').and.not.to.include('parquet');
     expect(second.corrections).to.deep.equal(
       first.corrections.map((c) => ({ ...c, from: second.corrections[0]!.from })),
     );
     rig.send('n', { payload: { meters: 'time,A\nnoon,1' } });
+    rig.send('n', { payload: { meters: await parquetOf('time,A\n2026-05-01T00:00:00Z,1') } });
+    rig.send('n', { payload: { meters: Buffer.from('time,A') } });
     rig.send('n', { payload: { ...ask, from: 'then', until: instant(200) } });
     rig.send('n', { payload: { ...ask, from: instant(1), until: instant(0) } });
-    await quiet(100);
-    expect(rig.errors.map((e) => e.message)).to.have.length(3);
-    expect(rig.errors[0]!.message).to.match(/meters: there is no column B, C/);
-    expect(rig.errors[1]!.message).to.match(/from is "then"; expected RFC 3339/);
-    expect(rig.errors[2]!.message).to.match(/expected from before until/);
+    await quiet(200);
+    const told = rig.errors.map((e) => e.message);
+    expect(told).to.have.length(5);
+    expect(
+      told.filter((m) => /meters: there is no column B, C/.test(m)),
+      'as CSV and as Parquet',
+    ).to.have.length(2);
+    for (const what of [
+      /the bytes are not a Parquet file that can be read \(.+\); expected Parquet, or CSV as text/,
+      /from is "then"; expected RFC 3339/,
+      /expected from before until/,
+    ])
+      expect(
+        told.filter((m) => what.test(m)),
+        String(what),
+      ).to.have.length(1);
   });
 
   it('gives the corrections as a table, all or those accepted, and the feeder as a map', async () => {

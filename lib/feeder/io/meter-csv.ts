@@ -8,8 +8,12 @@ import type { MeterBatchRead } from './meter-batch';
  * meter at the terminal of that name. Empty fields are missing values.
  * @param id what the trace is to name as its source
  */
-export function readMeterCsv(text: string, phases: readonly string[], id: string): MeterBatchRead {
-  const [head, ...rows] = parseCsv(text).filter((r) => r.fields.length > 0);
+export const readMeterCsv = (text: string, phases: readonly string[], id: string): MeterBatchRead =>
+  readMeterRows(parseCsv(text), phases, id);
+
+/** The same from the rows of any table, the heading first. */
+export function readMeterRows(table: readonly CsvRow[], phases: readonly string[], id: string): MeterBatchRead {
+  const [head, ...rows] = table.filter((r) => r.fields.length > 0);
   const names = head?.fields ?? [];
   const problems = headProblems(names, phases);
   const times = rows.map((row) => timeIn(row, problems));
