@@ -55,10 +55,11 @@ async function offer(client: MqttClient, settings: MqttSettings, delivery: DueDe
 
 /** Wildcards and NUL may not stand in a topic. */
 export function topicOf(template: string, record: PhaseloomRecord, subject: string): string {
-  const plain = subject.replace(/[#+\0]/g, '_');
-  // A function: in a text, $ and what follows it would be read as a pattern.
-  return template.replaceAll('{kind}', record.kind).replaceAll('{subject}', () => plain);
+  // Functions: in a text, $ and what follows it would be read as a pattern.
+  return template.replaceAll('{kind}', () => plain(record.kind)).replaceAll('{subject}', () => plain(subject));
 }
+
+const plain = (text: string): string => text.replace(/[#+\0]/g, '_');
 
 function within<T>(promise: Promise<T>, ms: number): Promise<T> {
   let timer: NodeJS.Timeout;

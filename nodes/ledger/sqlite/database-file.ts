@@ -13,7 +13,7 @@ export type Durability = 'full' | 'normal';
 /** 'PHLM': marks a SQLite file as a ledger of ours (pragma application_id). */
 const APPLICATION_ID = 0x50484c4d;
 const OPENING_TIMEOUT_MS = 2000;
-/** Waiting for a lock holds up the whole of Node-RED, so it is short; the write is tried again a little later. */
+/** Waiting for a lock holds up whoever asks the ledger, so it is short; the write is tried again a little later. */
 const BUSY_TIMEOUT_MS = 50;
 
 /**
