@@ -28,6 +28,16 @@ export function derivedId(kind: keyof typeof PREFIX, content: object): string {
   return `${PREFIX[kind]}-${secondOf(content)}${digest(text)}`;
 }
 
+/**
+ * The same for content without an id, together with the canonical JSON of the record that has it: the text is made anyway.
+ * @example identified('reading', { terminal: 'a' }).json.startsWith('{"terminal":"a","id":"rd-') // true
+ */
+export function identified(kind: keyof typeof PREFIX, content: object): { readonly id: string; readonly json: string } {
+  const text = canonicalJson(content);
+  const id = `${PREFIX[kind]}-${secondOf(content)}${digest(text)}`;
+  return { id, json: `${text.slice(0, -1)}${text === '{}' ? '' : ','}"id":"${id}"}` };
+}
+
 /** Records come more or less in the order of what they speak of: so their ids lie side by side in an index, and not all over it. */
 function secondOf({ takenAt, at }: { readonly takenAt?: unknown; readonly at?: unknown }): string {
   const instant = takenAt ?? at;

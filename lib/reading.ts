@@ -1,12 +1,17 @@
 /** A reading as it comes through the front door: checked, its instant normalised, its id derived. */
-import { derivedId } from './derived-id';
+import { identified } from './derived-id';
 import { formatInstant, parseInstant } from './instant';
 import { plainJson } from './plain-json';
 import type { Problem, Reading } from './records';
 import { problemsOf } from './validate';
 
 export type ParsedReading =
-  | { readonly ok: true; readonly reading: Reading }
+  | {
+      readonly ok: true;
+      readonly reading: Reading;
+      /** the reading as JSON text */
+      readonly json: string;
+    }
   | { readonly ok: false; readonly problems: readonly Problem[] };
 
 export interface Arrival {
@@ -54,8 +59,9 @@ function accepted(content: Wire, arrival: Arrival): ParsedReading {
   const problems = worldlyProblems(content, takenAtUs, arrival);
   if (problems.length > 0) return { ok: false, problems };
   content.takenAt = formatInstant(takenAtUs);
-  content.id = derivedId('reading', content);
-  return { ok: true, reading: Object.freeze(content) as Reading };
+  const { id, json } = identified('reading', content);
+  content.id = id;
+  return { ok: true, reading: Object.freeze(content) as Reading, json };
 }
 
 const isRecord = (value: unknown): value is Record<string, unknown> =>

@@ -12,6 +12,8 @@ export interface Arrival {
 /** What one message held: good readings, and one rejection for all that was wrong with the rest. */
 export interface Taken {
   readonly readings: readonly Reading[];
+  /** each reading as JSON text */
+  readonly texts: readonly string[];
   readonly rejection: Rejection | undefined;
 }
 

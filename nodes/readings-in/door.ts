@@ -192,7 +192,7 @@ export class Door {
   }
 }
 
-const EMPTY: Taken = { readings: [], rejection: undefined };
+const EMPTY: Taken = { readings: [], texts: [], rejection: undefined };
 const unreadable = (item: Item, { message }: Error) => {
   const what = `could not be read: ${message}`.slice(0, 1000);
   return refused(item, { at: '', code: 'payload-unreadable', what, expected: 'a reading' });

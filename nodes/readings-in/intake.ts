@@ -52,29 +52,32 @@ export function takeValue(arrival: Arrival, value: unknown, rules: IntakeRules, 
 
 /** A rejection of the whole message for one problem. */
 export function refused(arrival: Arrival, problem: Problem, terminal: string | null = null): Taken {
-  return { readings: [], rejection: refusal(arrival, [problem], terminal) };
+  return { readings: [], texts: [], rejection: refusal(arrival, [problem], terminal) };
 }
 
 function takeOne(arrival: Arrival, value: unknown, rules: IntakeRules): Taken {
   const parsed = parse(arrival, value, rules);
-  if (parsed.ok) return { readings: [parsed.reading], rejection: undefined };
-  return { readings: [], rejection: refusal(arrival, parsed.problems, terminalOf(value)) };
+  if (parsed.ok) return { readings: [parsed.reading], texts: [parsed.json], rejection: undefined };
+  return { readings: [], texts: [], rejection: refusal(arrival, parsed.problems, terminalOf(value)) };
 }
 
 function takeSeveral(arrival: Arrival, values: readonly unknown[], rules: IntakeRules): Taken {
   const readings: Reading[] = [];
+  const texts: string[] = [];
   const problems: Problem[] = [];
   const faulty: unknown[] = [];
   values.forEach((value, i) => {
     const parsed = parse(arrival, value, rules);
-    if (parsed.ok) readings.push(parsed.reading);
-    else {
+    if (parsed.ok) {
+      readings.push(parsed.reading);
+      texts.push(parsed.json);
+    } else {
       faulty.push(value);
       for (const p of parsed.problems) problems.push({ ...p, at: `/${i}${p.at}` });
     }
   });
   const terminal = faulty.length === 1 ? terminalOf(faulty[0]) : null;
-  return { readings, rejection: problems.length > 0 ? refusal(arrival, problems, terminal) : undefined };
+  return { readings, texts, rejection: problems.length > 0 ? refusal(arrival, problems, terminal) : undefined };
 }
 
 type Parsed = ReturnType<typeof parseReading>;

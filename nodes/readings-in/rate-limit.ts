@@ -28,15 +28,22 @@ export class RateLimit {
   /** What of a message is within the limit, and a rejection for the rest. */
   apply(taken: Taken, arrival: Arrival): Taken {
     const readings: Reading[] = [];
+    const texts: string[] = [];
     const problems: Problem[] = [];
     for (const [i, reading] of taken.readings.entries()) {
       const who = this.publisherOf(reading, arrival);
-      if (this.fits(who, reading)) readings.push(reading);
-      else problems.push(this.problem(who, reading, taken.readings.length > 1 ? `/${i}` : ''));
+      if (this.fits(who, reading)) {
+        readings.push(reading);
+        texts.push(taken.texts[i]!);
+      } else problems.push(this.problem(who, reading, taken.readings.length > 1 ? `/${i}` : ''));
     }
     if (problems.length === 0) return taken;
     const terminal = taken.readings.length === 1 ? taken.readings[0]!.terminal : null;
-    return { readings, rejection: refusal(arrival, [...(taken.rejection?.problems ?? []), ...problems], terminal) };
+    return {
+      readings,
+      texts,
+      rejection: refusal(arrival, [...(taken.rejection?.problems ?? []), ...problems], terminal),
+    };
   }
 
   private publisherOf({ instrument }: Reading, { topic }: Arrival): string {

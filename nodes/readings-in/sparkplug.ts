@@ -121,7 +121,7 @@ export class SparkplugDoor {
   }
 }
 
-const EMPTY: Taken = { readings: [], rejection: undefined };
+const EMPTY: Taken = { readings: [], texts: [], rejection: undefined };
 
 function codec(): Codec {
   try {

@@ -128,8 +128,9 @@ export class Storing<T extends Arrival> {
     for (const { item, taken } of batch) {
       const { receivedAtUs } = item;
       const source = sourceOf(item.topic);
-      for (const reading of taken.readings)
-        admitted.push({ reading, source, receivedAtUs, door: this.doorOf(reading) });
+      taken.readings.forEach((reading, i) => {
+        admitted.push({ reading, body: taken.texts[i]!, source, receivedAtUs, door: this.doorOf(reading) });
+      });
     }
     return admitted;
   }
@@ -143,7 +144,7 @@ export class Storing<T extends Arrival> {
 function unstorable(arrival: Arrival, taken: Taken, cause: Error): Taken {
   const what = `the ledger cannot store it: ${cause.message}`.slice(0, 1000);
   const problem = { at: '', code: 'ledger-refused', what, expected: 'a reading that the ledger can store' };
-  return { readings: [], rejection: refusal(arrival, [problem], taken.readings[0]?.terminal ?? null) };
+  return { readings: [], texts: [], rejection: refusal(arrival, [problem], taken.readings[0]?.terminal ?? null) };
 }
 
 function withPlaces<T>(batch: readonly Parcel<T>[], admission: Admission): Stored<T>[] {

@@ -113,9 +113,15 @@ function soundAddress(url: string): void {
 }
 
 /** What is stored comes back as it was. */
-async function soundStored(ledger: SqliteLedger, { readings, rejection }: Taken): Promise<void> {
-  soundTaken({ readings, rejection });
-  const admitted = readings.map((reading) => ({ reading, source: 'fuzz', receivedAtUs: RECEIVED_AT_US }));
+async function soundStored(ledger: SqliteLedger, taken: Taken): Promise<void> {
+  soundTaken(taken);
+  const { readings, texts, rejection } = taken;
+  const admitted = readings.map((reading, i) => ({
+    reading,
+    body: texts[i]!,
+    source: 'fuzz',
+    receivedAtUs: RECEIVED_AT_US,
+  }));
   await ledger.admit(admitted, rejection ? [rejection] : []);
   const ids = [...readings, ...(rejection ? [rejection] : [])].map((r) => r.id);
   if (ids.length === 0) return;

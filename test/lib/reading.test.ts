@@ -49,6 +49,14 @@ describe('a reading', () => {
     expect(id).to.equal(`rd-${second}${wanted}`);
   });
 
+  it('comes with its JSON text', () => {
+    for (const said of [GOOD, LEAST]) {
+      const parsed = parseReading(said);
+      if (!parsed.ok) throw new Error(JSON.stringify(parsed.problems));
+      expect(JSON.parse(parsed.json)).to.deep.equal(parsed.reading);
+    }
+  });
+
   it('keeps its id when it is read again, and whatever id it is given', () => {
     const once = accepted(GOOD);
     expect(accepted(JSON.parse(JSON.stringify(once)))).to.deep.equal(once);

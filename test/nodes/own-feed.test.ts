@@ -38,7 +38,7 @@ describe('what was stored is sent from memory', () => {
     );
     const feed = new OwnFeed({ id: 'd', settleMs: 1000 }, storing, output, () => false);
     // The first hundred were stored by a write of which nobody heard, and are not of this batch.
-    const taken = { readings: readings.slice(100), rejection: undefined };
+    const taken = { readings: readings.slice(100), texts: [], rejection: undefined };
     const places = inLedger.slice(100).map(({ seq }) => ({ seq, isNew: false }));
     const stored: Stored<Item>[] = [{ item, taken, places }];
     await feed.committed({ stored, hadTrouble: true });

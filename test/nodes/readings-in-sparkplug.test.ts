@@ -210,7 +210,7 @@ describe('readings in: Sparkplug B', () => {
     const seen: Record<string, unknown>[] = [];
     const mapping = async (arrival: Arrival): Promise<Taken> => {
       seen.push(JSON.parse(arrival.bytes.toString()));
-      return { readings: [], rejection: undefined };
+      return { readings: [], texts: [], rejection: undefined };
     };
     const sparkplug = SparkplugDoor.open(mapping, { died: () => {}, publish: () => {} });
     const take = (topic: string, bytes: Buffer) =>

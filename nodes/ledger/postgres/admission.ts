@@ -49,7 +49,7 @@ async function insertReadings(client: Client, readings: readonly AdmittedReading
   if (readings.length === 0) return [];
   const given = readings.map((admitted) => ({
     record: admitted.reading,
-    body: JSON.stringify(admitted.reading),
+    body: admitted.body ?? JSON.stringify(admitted.reading),
     admitted,
   }));
   const { rows } = await client.query<{ id: string; seq: number }>(

@@ -2,7 +2,8 @@
 import type { DatabaseSync } from 'node:sqlite';
 import { parseInstant } from '../../../lib/instant';
 import type { PhaseloomRecord, Reading, Rejection } from '../../../lib/records';
-import type { Admission, AdmittedReading, StoredReading } from '../ledger';
+import type { Admission, StoredReading } from '../ledger';
+import { type Cell, READING_COLUMNS } from './reading-cells';
 import type { Tally } from './tally';
 
 interface ReadingRow {
@@ -27,8 +28,7 @@ export class Readings {
     private readonly tally: Tally,
   ) {
     this.insert = database.prepare(
-      `insert into reading (id, terminal, taken_at_us, received_at_us, source, door, instrument, taken_by, job, against, angle_deg, voltage_v, body)
-       values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?) on conflict (id) do nothing`,
+      `insert into reading (${READING_COLUMNS.join(', ')}) values (${READING_COLUMNS.map(() => '?').join(', ')}) on conflict (id) do nothing`,
     );
     this.place = database.prepare('select seq from reading where id = ?');
     this.insertRejection = database.prepare(
@@ -49,8 +49,12 @@ export class Readings {
     );
   }
 
-  admit(readings: readonly AdmittedReading[], rejections: readonly Rejection[], stored: PhaseloomRecord[]): Admission {
-    const places = readings.map((admitted) => this.store(admitted));
+  /** @param cells of all readings, one after the other */
+  admit(cells: readonly Cell[], rejections: readonly Rejection[], stored: PhaseloomRecord[]): Admission {
+    const places: Admission['readings'][number][] = [];
+    for (let from = 0; from < cells.length; from += READING_COLUMNS.length) {
+      places.push(this.store(cells.slice(from, from + READING_COLUMNS.length)));
+    }
     this.tally.add('reading', places.filter((p) => p.isNew).length);
     for (const rejection of rejections) this.reject(rejection, stored);
     return { readings: places };
@@ -94,24 +98,10 @@ export class Readings {
     return rows(this.between.all(terminal, fromUs, toUs, limit)).map(opened);
   }
 
-  private store({ reading: r, source, receivedAtUs, door, body }: AdmittedReading): { seq: number; isNew: boolean } {
-    const { changes, lastInsertRowid } = this.insert.run(
-      r.id,
-      r.terminal,
-      parseInstant(r.takenAt),
-      receivedAtUs,
-      source,
-      door ?? '',
-      r.instrument?.id ?? null,
-      r.by ?? null,
-      r.job ?? null,
-      r.against ?? null,
-      r.angleDeg ?? null,
-      r.voltageV ?? null,
-      body ?? JSON.stringify(r),
-    );
+  private store(cells: readonly Cell[]): Admission['readings'][number] {
+    const { changes, lastInsertRowid } = this.insert.run(...cells);
     if (changes === 1) return { seq: Number(lastInsertRowid), isNew: true };
-    return { seq: (this.place.get(r.id) as { seq: number }).seq, isNew: false };
+    return { seq: (this.place.get(cells[0]!) as { seq: number }).seq, isNew: false };
   }
 }
 

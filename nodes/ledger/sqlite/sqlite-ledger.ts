@@ -26,6 +26,7 @@ import { forwardClock } from './forward-clock';
 import { GroupCommit } from './group-commit';
 import type { DeliveryQuery } from './outbox';
 import { makeParts, type Parts } from './parts';
+import { type Cell, cellsOf, READING_COLUMNS } from './reading-cells';
 import { numbered, sqliteRetention } from './retention-words';
 import { explained, StoreTrouble } from './store-trouble';
 import { Transactions } from './transactions';
@@ -103,8 +104,12 @@ export class SqliteLedger implements Ledger {
   }
 
   admit(readings: readonly AdmittedReading[], rejections: readonly Rejection[]) {
-    const size = readings.length + rejections.length;
-    return this.write(size, (parts, stored) => parts.readings.admit(readings, rejections, stored), true);
+    return this.admitCells(cellsOf(readings), rejections);
+  }
+  /** The same with the readings as they stand in columns. */
+  admitCells(cells: readonly Cell[], rejections: readonly Rejection[]) {
+    const size = cells.length / READING_COLUMNS.length + rejections.length;
+    return this.write(size, (parts, stored) => parts.readings.admit(cells, rejections, stored), true);
   }
   keep(record: Finding | Rejection, how?: 'anew') {
     return this.write(1, ({ readings, findings }, stored) => ({

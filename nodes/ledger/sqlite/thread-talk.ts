@@ -1,9 +1,9 @@
 /**
- * What the ledger and its thread say to each other. Records that come in great numbers travel as JSON text, one a line: a text is copied
- * in one piece, an object member by member.
+ * What the ledger and its thread say to each other. Readings travel as they stand in columns, other records that come in great numbers as
+ * JSON text: a text is copied in one piece, an object member by member.
  */
-import type { PhaseloomRecord, Reading, Rejection } from '../../../lib/records';
-import type { Admission, AdmittedReading } from '../ledger';
+import type { Admission } from '../ledger';
+import type { Cell } from './reading-cells';
 import type { SqliteLedger } from './sqlite-ledger';
 
 /** What the thread is started with. */
@@ -47,7 +47,7 @@ export type ResultOf<M extends PlainMethod> = Awaited<ReturnType<Methods[M]>>;
 
 export type Call =
   | { readonly do: PlainMethod; readonly args: readonly unknown[] }
-  | { readonly do: 'admit'; readonly packed: PackedAdmission }
+  | { readonly do: 'admit'; readonly cells: readonly Cell[]; readonly rejections: string }
   | { readonly do: 'keep'; readonly body: string; readonly how: 'anew' | undefined }
   /** deliveries: what stands in a message of a flow is no plain data, and JSON makes it so */
   | { readonly do: 'enqueue'; readonly body: string }
@@ -72,49 +72,8 @@ export interface Answers {
   readonly answers: readonly Answer[];
 }
 
-export interface PackedAdmission {
-  readonly readings: string;
-  readonly sources: readonly string[];
-  readonly receivedAtUs: Float64Array;
-  readonly doors: readonly string[];
-  readonly rejections: string;
-}
-
 /** Which is the place of a reading that is not new is told by its sign. */
 export type PackedPlaces = Float64Array;
-
-export function packAdmission(readings: readonly AdmittedReading[], rejections: readonly Rejection[]): PackedAdmission {
-  const receivedAtUs = new Float64Array(readings.length);
-  const sources: string[] = [];
-  const doors: string[] = [];
-  for (const [i, admitted] of readings.entries()) {
-    receivedAtUs[i] = admitted.receivedAtUs;
-    sources.push(admitted.source);
-    doors.push(admitted.door ?? '');
-  }
-  return {
-    readings: lines(readings.map((r) => r.reading)),
-    sources,
-    receivedAtUs,
-    doors,
-    rejections: lines(rejections),
-  };
-}
-
-export function openAdmission(packed: PackedAdmission): {
-  readonly readings: readonly AdmittedReading[];
-  readonly rejections: readonly Rejection[];
-} {
-  const { sources, receivedAtUs, doors } = packed;
-  const readings = bodies(packed.readings).map((body, i) => ({
-    reading: JSON.parse(body) as Reading,
-    body,
-    source: sources[i]!,
-    receivedAtUs: receivedAtUs[i]!,
-    door: doors[i]!,
-  }));
-  return { readings, rejections: bodies(packed.rejections).map((body) => JSON.parse(body) as Rejection) };
-}
 
 export const packPlaces = ({ readings }: Admission): PackedPlaces =>
   Float64Array.from(readings, ({ seq, isNew }) => (isNew ? seq : -seq));
@@ -122,7 +81,3 @@ export const packPlaces = ({ readings }: Admission): PackedPlaces =>
 export const openPlaces = (packed: PackedPlaces): Admission => ({
   readings: Array.from(packed, (signed) => ({ seq: Math.abs(signed), isNew: signed > 0 })),
 });
-
-/** JSON text holds no line feed of its own. */
-const lines = (records: readonly PhaseloomRecord[]) => records.map((record) => JSON.stringify(record)).join('\n');
-const bodies = (text: string) => (text === '' ? [] : text.split('\n'));

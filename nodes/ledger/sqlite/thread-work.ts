@@ -4,15 +4,7 @@ import type { Finding, Rejection } from '../../../lib/records';
 import { asError } from '../../kit/trouble';
 import type { Delivery } from '../ledger';
 import { SqliteLedger } from './sqlite-ledger';
-import {
-  type Answer,
-  type Answers,
-  type Call,
-  type Calls,
-  openAdmission,
-  packPlaces,
-  type ThreadOrders,
-} from './thread-talk';
+import { type Answer, type Answers, type Call, type Calls, packPlaces, type ThreadOrders } from './thread-talk';
 
 const port = parentPort!;
 const orders = workerData as ThreadOrders;
@@ -41,10 +33,8 @@ function tell(): void {
 
 async function perform(call: Call): Promise<unknown> {
   switch (call.do) {
-    case 'admit': {
-      const { readings, rejections } = openAdmission(call.packed);
-      return packPlaces(await ledger.admit(readings, rejections));
-    }
+    case 'admit':
+      return packPlaces(await ledger.admitCells(call.cells, JSON.parse(call.rejections) as Rejection[]));
     case 'keep':
       return ledger.keep(JSON.parse(call.body) as Finding | Rejection, call.how);
     case 'enqueue':

@@ -22,14 +22,8 @@ import type { Durability } from './database-file';
 import { forwardClock } from './forward-clock';
 import { LedgerThread } from './ledger-thread';
 import type { DeliveryQuery } from './outbox';
-import {
-  type ArgumentsOf,
-  openPlaces,
-  type PackedPlaces,
-  type PlainMethod,
-  packAdmission,
-  type ResultOf,
-} from './thread-talk';
+import { cellsOf } from './reading-cells';
+import { type ArgumentsOf, openPlaces, type PackedPlaces, type PlainMethod, type ResultOf } from './thread-talk';
 
 export interface ThreadedLedgerOptions {
   /** a path, or ':memory:' */
@@ -87,9 +81,9 @@ export class ThreadedLedger implements Ledger {
   }
 
   async admit(readings: readonly AdmittedReading[], rejections: readonly Rejection[]): Promise<Admission> {
-    const packed = packAdmission(readings, rejections);
+    const call = { do: 'admit', cells: cellsOf(readings), rejections: JSON.stringify(rejections) } as const;
     const size = readings.length + rejections.length;
-    return openPlaces((await this.demandThread().call({ do: 'admit', packed }, rejections, size)) as PackedPlaces);
+    return openPlaces((await this.demandThread().call(call, rejections, size)) as PackedPlaces);
   }
   async keep(record: Finding | Rejection, how?: 'anew'): Promise<{ readonly isNew: boolean }> {
     const body = JSON.stringify(record);
