@@ -9,6 +9,7 @@ import { type AlertStep, dueAtUs, isQuiet, UNCHANGED } from '../../lib/alert-tra
 import type { Alert } from '../../lib/records';
 import { Trouble } from '../kit/trouble';
 import type { Delivery, Ledger } from '../ledger/ledger';
+import { Absent } from './absent';
 import { Alarms } from './alarms';
 import { isOutdated } from './newer-finding';
 import { Noted } from './noted';
@@ -39,6 +40,7 @@ export class Desk {
   private readonly turns = new Map<string, Promise<unknown>>();
   private readonly noted = new Noted();
   private readonly alarms: Alarms;
+  private readonly absent: Absent;
   /** transitions saved by this desk */
   private changes = 0;
   /** revisions this desk saved last, by key */
@@ -48,6 +50,7 @@ export class Desk {
     private readonly ledger: Ledger,
     private readonly options: DeskOptions,
   ) {
+    this.absent = new Absent(ledger);
     this.alarms = new Alarms(options.nowUs, (key, dueUs) => void this.due(key, dueUs).catch(options.trouble));
   }
 
@@ -66,7 +69,7 @@ export class Desk {
    */
   async conditions(said: readonly Said[]): Promise<readonly (Promise<unknown> | undefined)[]> {
     const before = this.changes;
-    const known = new Set((await this.ledger.alerts({ keys: said.map((s) => s.condition.key) })).map((a) => a.key));
+    const known = await this.absent.known(said.map((s) => s.condition.key));
     const holds = before === this.changes;
     return said.map(({ condition, cause }) => {
       const { active, key } = condition;
@@ -75,8 +78,9 @@ export class Desk {
     });
   }
 
-  /** Another worker made a transition: what time alone will do to it is watched here as well, should that worker go. */
+  /** A transition was saved. If another worker did it, what time alone will do to it is watched here as well, should that worker go. */
   heard(alert: Alert): void {
+    this.absent.saved(alert.key);
     if (alert.revision > (this.lastSaved.get(alert.key) ?? 0)) this.alarms.set(alert);
   }
 
@@ -141,6 +145,7 @@ export class Desk {
       if (stored && this.noted.takes(stored, step.alert)) return this.stays(this.noted.over(stored));
       if (await this.ledger.saveAlert(step.alert, isQuiet(step.alert) ? [] : this.options.tell(step.alert))) {
         this.changes++;
+        this.absent.saved(key);
         this.lastSaved.set(key, step.alert.revision);
         this.alarms.set(step.alert);
         this.options.saved(step.alert, cause);

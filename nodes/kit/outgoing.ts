@@ -39,16 +39,11 @@ export const listed = (emitted: Ports[number]): readonly Emitted[] => {
   return Array.isArray(emitted) ? emitted : [emitted as Emitted];
 };
 
-/** Every record as a message with all that the message that came carried. */
+/** Every record as a message with all that the message that came carried. One by one: of several at once Node-RED would clone every one but the first. */
 export function sendSingles({ ports, reading }: Outcome, msg: FlowMessage, send: Send): void {
-  let sends = false;
-  const out = ports.map((emitted) => {
-    const messages = listed(emitted).map((e) => single(e, reading, msg));
-    if (messages.length === 0) return null;
-    sends = true;
-    return messages.length === 1 ? messages[0]! : messages;
+  ports.forEach((emitted, port) => {
+    for (const e of listed(emitted)) send([...new Array<null>(port).fill(null), single(e, reading, msg)]);
   });
-  if (sends) send(out);
 }
 
 function single(emitted: Emitted, reading: Reading | undefined, msg: FlowMessage): NodeMessage {

@@ -237,6 +237,7 @@ describe('readings in: Sparkplug B', () => {
     expect((await take('readings/P-07', json)).readings).to.have.length(1);
     expect(await take('spBv1.0/STATE/host', Buffer.from('{"online":true}'))).to.deep.equal({
       readings: [],
+      texts: [],
       rejection: undefined,
     });
   });
