@@ -14,7 +14,7 @@ import { nodeRed, type Rig } from '../kit/node-red';
 import { bare, core, durable, inserting, type Start, sessionOptions, type Version } from './load/doors';
 import { type BenchRow, report } from './report';
 
-const COUNT = Number(process.env.PHASELOOM_BENCH_MESSAGES ?? 20_000);
+const COUNT = Number(process.env.PHASELOOM_BENCH_MESSAGES ?? 50_000);
 const ROUNDS = Number(process.env.PHASELOOM_BENCH_ROUNDS ?? 5);
 const PATIENCE_MS = 60_000;
 
