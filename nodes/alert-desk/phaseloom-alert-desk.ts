@@ -8,6 +8,7 @@ import { startOrRefuse } from '../kit/evidence';
 import type { FlowMessage } from '../kit/serve';
 import type { StatusLight } from '../kit/status';
 import { asError, Trouble } from '../kit/trouble';
+import { underWay } from '../kit/under-way';
 import { WhenOpen } from '../kit/when-open';
 import type { LedgerNode } from '../ledger/ledger';
 import { type ActionRequest, readAction } from './action';
@@ -66,13 +67,11 @@ function serveDesk(node: AlertDeskNode, light: StatusLight, when: WhenOpen<OpenD
   };
   node.open = async () => (await when.get()).desk.open();
   node.on('input', (msg, _send, done) => {
-    when
-      .get()
-      .then(({ desk }) => take(desk, msg as FlowMessage, nowUs()))
-      .then(
-        () => done(),
-        (cause) => done(asError(cause)),
-      );
+    const taken = when.get().then(({ desk }) => take(desk, msg as FlowMessage, nowUs()));
+    underWay(Array.isArray(msg.payload) ? msg.payload.length : 1, taken).then(
+      () => done(),
+      (cause) => done(asError(cause)),
+    );
   });
   node.on('close', (done: () => void) => {
     light.close();

@@ -8,6 +8,7 @@ import type { Node } from 'node-red';
 import type { Kind, PhaseloomRecord, Reading } from '../../lib/records';
 import { type FlowMessage, type Outcome, type Ports, type Send, sendBatches, sendSingles } from './outgoing';
 import { asError, Trouble } from './trouble';
+import { underWay } from './under-way';
 
 export { type Emitted, type FlowMessage, Marked, type Ports } from './outgoing';
 
@@ -27,7 +28,7 @@ export function serve(node: Node, step: Step): void {
     try {
       const later = Array.isArray(msg.payload) ? takeBatch(step, msg, send as Send) : takeOne(step, msg, send as Send);
       if (!later) return done();
-      later.then(
+      underWay(Array.isArray(msg.payload) ? msg.payload.length : 1, later).then(
         () => done(),
         (cause) => done(asError(cause)),
       );

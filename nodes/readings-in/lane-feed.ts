@@ -5,6 +5,7 @@
 import { Holder } from '../kit/holder';
 import { forgetAll } from '../kit/kin';
 import type { LaneReading, Sharing } from '../kit/sharing';
+import { oldestUnderWayMs, roomInFlows } from '../kit/under-way';
 import type { Outgoing } from './door-contract';
 import type { LaneNames } from './lane-names';
 import { LanePlace } from './lane-place';
@@ -96,6 +97,7 @@ export class LaneFeed {
   private async feed(): Promise<void> {
     while (this.again && !this.closed) {
       this.again = false;
+      await roomInFlows(() => this.closed);
       await this.open([...this.unopened]);
       const asked = [...this.mine()].map(([lane, { readUpTo }]) => ({ lane, seq: readUpTo }));
       const page = asked.length === 0 ? [] : await this.sharing.readingsOfLanes(asked, PAGE);
@@ -189,7 +191,7 @@ export class LaneFeed {
     const { held } = this.holder;
     const moved = [...this.places].flatMap(([lane, place]) => {
       // Also of what all hear and another answers for: what was sent is forgotten on the way.
-      const seq = place.settled(this.options.settleMs);
+      const seq = place.settled(this.options.settleMs + oldestUnderWayMs());
       return seq === undefined || !held.has(lane) ? [] : [{ name: placeName(lane), place, seq }];
     });
     if (moved.length === 0) return;

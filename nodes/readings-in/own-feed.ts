@@ -1,4 +1,5 @@
 /** On a ledger that no other worker uses, what was stored is sent at once, from memory. Each reading once, unless Node-RED stops in between. */
+import { roomInFlows } from '../kit/under-way';
 import type { Ledger } from '../ledger/ledger';
 import type { DoorOutput, DoorSettings, Item, Outgoing } from './door-contract';
 import { Sender } from './sender';
@@ -44,6 +45,7 @@ export class OwnFeed {
         if (isUnsent) readings.push({ reading: taken.readings[i]!, seq, topic: item.topic, item });
       });
     }
+    await roomInFlows(this.isClosing);
     if (readings.length === 0 || this.isClosing()) return;
     this.output.readings(readings);
     this.sender.note(readings.at(-1)!.seq);

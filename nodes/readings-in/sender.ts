@@ -2,6 +2,7 @@
  * What has been sent into the flow, and what has had time to finish. The ledger keeps that place; after a crash or a deployment, what
  * lies past it is sent again. Records made of readings have derived ids, so a second pass changes nothing.
  */
+import { oldestUnderWayMs, roomInFlows } from '../kit/under-way';
 import type { Ledger, StoredReading } from '../ledger/ledger';
 import type { Outgoing } from './door-contract';
 
@@ -47,6 +48,7 @@ export class Sender {
       this.resent += missed.length;
       if (page.length > 0) this.note(page.at(-1)!.seq);
       if (page.length < PAGE) break;
+      await roomInFlows(isClosing);
       await new Promise((turn) => setImmediate(turn));
     }
   }
@@ -58,9 +60,9 @@ export class Sender {
     this.sent.push({ seq, atMs: performance.now() });
   }
 
-  /** Moves the place in the ledger up to what was sent long enough ago. */
+  /** Moves the place in the ledger up to what was sent long enough ago: longer than what is still under way. */
   async settle(ledger: Ledger): Promise<void> {
-    const latestMs = performance.now() - this.settleMs;
+    const latestMs = performance.now() - this.settleMs - oldestUnderWayMs();
     const unsettled = this.sent.findIndex(({ atMs }) => atMs > latestMs);
     const settled = unsettled < 0 ? this.sent.length : unsettled;
     const seq = this.sent[settled - 1]?.seq;
