@@ -1,6 +1,7 @@
 /** The node "ledger query": a question in, records or a file out. */
 import type { Node, NodeAPI, NodeDef, NodeMessage } from 'node-red';
 import { configNode } from '../kit/config-nodes';
+import { Expression } from '../kit/expression';
 import { StatusLight } from '../kit/status';
 import { asError, Trouble } from '../kit/trouble';
 import type { LedgerNode } from '../ledger/ledger';
@@ -57,17 +58,23 @@ async function ask(
   return records;
 }
 
-function evaluated(RED: NodeAPI, node: Node, { query, queryType }: Settings, msg: Message): Promise<unknown> {
-  const unreadable = (cause: unknown) =>
-    new Trouble('query-unusable', `the query (${queryType} ${query}) cannot be read: ${asError(cause).message}`);
+async function evaluated(RED: NodeAPI, node: Node, settings: Settings, msg: Message): Promise<unknown> {
+  const { query, queryType } = settings;
+  try {
+    if (queryType === 'jsonata') return await new Expression(RED, node, query).evaluate(msg);
+    return await property(RED, node, settings, msg);
+  } catch (cause) {
+    // JSONata throws objects that are no errors.
+    const why = (cause as Error).message || String(cause);
+    throw new Trouble('query-unusable', `the query (${queryType} ${query}) cannot be read: ${why}`);
+  }
+}
+
+function property(RED: NodeAPI, node: Node, { query, queryType }: Settings, msg: Message): Promise<unknown> {
   return new Promise((resolve, reject) => {
-    try {
-      RED.util.evaluateNodeProperty(query, queryType, node, msg, (error, value) =>
-        error ? reject(unreadable(error)) : resolve(value),
-      );
-    } catch (cause) {
-      reject(unreadable(cause));
-    }
+    RED.util.evaluateNodeProperty(query, queryType, node, msg, (error, value) =>
+      error ? reject(error) : resolve(value),
+    );
   });
 }
 

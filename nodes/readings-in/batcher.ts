@@ -15,6 +15,7 @@ const BATCH_BYTES = 1 << 20;
 
 /** What is done with a batch; none of it rejects. */
 export interface BatchWork<T, Read, Kept> {
+  /** One for each item, in order: for the first of them at least. Those not read yet go back to the head of the line. */
   read(batch: readonly T[]): Promise<Read>;
   store(read: Read): Promise<Kept>;
   finish(batch: readonly T[], kept: Kept): Promise<void>;
@@ -23,7 +24,11 @@ export interface BatchWork<T, Read, Kept> {
 /** Batches under way at once: one that is being read or is ready, one in the store, one that is being finished. */
 const MOST_UNDER_WAY = 3;
 
-export class Batcher<T extends { readonly bytes: { readonly length: number } }, Read, Kept> {
+export class Batcher<
+  T extends { readonly bytes: { readonly length: number } },
+  Read extends { readonly length: number },
+  Kept,
+> {
   /** bytes waiting or under way */
   pendingBytes = 0;
   private readonly waiting: T[] = [];
@@ -69,9 +74,10 @@ export class Batcher<T extends { readonly bytes: { readonly length: number } }, 
     if (this.isStarted && this.pending > 0) await new Promise<void>((resolve) => this.idle.push(resolve));
   }
 
-  /** Takes out what waits and has not been begun. */
+  /** Takes out what waits and has not been begun; nothing more is begun. */
   abandon(): readonly T[] {
     clearTimeout(this.timer);
+    this.isStarted = false;
     this.waitingBytes = 0;
     return this.waiting.splice(0);
   }
@@ -105,8 +111,10 @@ export class Batcher<T extends { readonly bytes: { readonly length: number } }, 
     return past < 0 ? this.waiting.length : past;
   }
 
-  private async carry(batch: readonly T[]): Promise<void> {
-    const read = await this.work.read(batch);
+  private async carry(taken: readonly T[]): Promise<void> {
+    const read = await this.work.read(taken);
+    const batch = taken.slice(0, read.length);
+    this.putBack(taken.slice(read.length));
     await this.stored;
     this.isReading = false;
     const storing = this.store(read);
@@ -116,6 +124,12 @@ export class Batcher<T extends { readonly bytes: { readonly length: number } }, 
     // The next batch, which waits for the same promise, goes to the store first.
     await undefined;
     this.finished = this.finish(batch, kept, this.finished);
+  }
+
+  private putBack(items: readonly T[]): void {
+    this.waiting.unshift(...items);
+    this.waitingBytes += bytesOf(items);
+    this.underWay -= items.length;
   }
 
   private async store(read: Read): Promise<Kept> {

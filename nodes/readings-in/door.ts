@@ -19,6 +19,8 @@ import { type Committed, type Parcel, type Stored, Storing } from './storing';
 /** Bytes held at once past which nothing more is taken. */
 const HIGH_WATER_BYTES = 32 << 20;
 const CLOSE_DEADLINE_MS = 9000;
+/** What has been read goes to the store after this long: a mapping that takes its time holds up only what comes after. */
+const MOST_READING_MS = 1000;
 
 export class Door {
   readonly counts: DoorCounts = { received: 0, stored: 0, duplicates: 0, rejected: 0, skipped: 0, mostPending: 0 };
@@ -145,6 +147,7 @@ export class Door {
 
   private async read(batch: readonly Item[]): Promise<readonly Parcel<Item>[]> {
     const parcels = [];
+    const untilMs = performance.now() + MOST_READING_MS;
     for (const item of batch) {
       try {
         const taken = this.take(item);
@@ -153,6 +156,7 @@ export class Door {
         // It would come again and again, and nothing after it would be read.
         parcels.push({ item, taken: unreadable(item, asError(cause)) });
       }
+      if (performance.now() > untilMs) break;
     }
     return parcels;
   }

@@ -1,5 +1,8 @@
 /** The integrator's JSONata expression that turns a payload of another shape into readings. */
 import type { Node, NodeAPI } from 'node-red';
+import type { Problem } from '../../lib/records';
+import { Expression, MOST_S } from '../kit/expression';
+import { Trouble } from '../kit/trouble';
 import type { Arrival, Taken } from './arrival';
 import { type IntakeRules, oversize, refused, takeValue } from './intake';
 import { openJson } from './json-bytes';
@@ -13,15 +16,9 @@ export type Mapping = (arrival: Arrival, rules: IntakeRules) => Promise<Taken>;
  * @throws Error when the expression cannot be compiled
  */
 export function makeMapping(RED: NodeAPI, node: Node, expression: string): Mapping {
-  const prepared = RED.util.prepareJSONataExpression(expression, node);
-  const evaluate = (arrival: Arrival) =>
-    new Promise<unknown>((resolve, reject) => {
-      prepared.assign('topic', arrival.topic);
-      const msg = { payload: payloadOf(arrival.bytes), topic: arrival.topic, retain: arrival.retain };
-      RED.util.evaluateJSONataExpression(prepared, msg as never, (error, result) =>
-        error ? reject(error) : resolve(result),
-      );
-    });
+  const prepared = new Expression(RED, node, expression);
+  const evaluate = ({ bytes, topic, retain }: Arrival) =>
+    prepared.evaluate({ payload: payloadOf(bytes), topic, retain }, { topic });
   return async (arrival, rules) => {
     const large = oversize(arrival, rules);
     if (large) return large;
@@ -29,11 +26,19 @@ export function makeMapping(RED: NodeAPI, node: Node, expression: string): Mappi
       const value = await evaluate(arrival);
       return value === undefined ? refused(arrival, NOTHING) : takeValue(arrival, value, rules);
     } catch (cause) {
-      const what = `the mapping fails: ${(cause as Error).message ?? String(cause)}`.slice(0, 1000);
-      return refused(arrival, { at: '', code: 'mapping-failed', what, expected: 'a payload the mapping can read' });
+      return refused(arrival, failure(cause));
     }
   };
 }
+
+function failure(cause: unknown): Problem {
+  if (cause instanceof Trouble && cause.code === 'expression-endless')
+    return { at: '', code: 'mapping-endless', what: `the mapping is given up: ${cause.message}`, expected: ENDING };
+  const what = `the mapping fails: ${(cause as Error).message ?? String(cause)}`.slice(0, 1000);
+  return { at: '', code: 'mapping-failed', what, expected: 'a payload the mapping can read' };
+}
+
+const ENDING = `a mapping that ends within ${MOST_S} s: without a function that calls itself for ever, or one whose answer does not come`;
 
 const NOTHING = {
   at: '',

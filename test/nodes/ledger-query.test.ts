@@ -339,13 +339,25 @@ describe('the ledger query node', () => {
         'query.after is "x"; right would be what the page before gave as next',
       ],
       ['broken JSON', { queryType: 'json', query: '{' }, {}, 'the query (json {) cannot be read'],
+      [
+        'an expression that fails',
+        { queryType: 'jsonata', query: "$error('no such day')" },
+        {},
+        "(jsonata $error('no such day')) cannot be read: no such day",
+      ],
+      [
+        'an expression that does not end',
+        { queryType: 'jsonata', query: '($f := function($n) { 1 + $f($n) }; $f(0))' },
+        {},
+        'cannot be read: it goes more than 10000 parts deep',
+      ],
       ['no ledger', { ledger: '' }, {}, 'no ledger is chosen'],
       ['an unknown output', { output: 'xml' }, {}, 'the output is "xml"; right would be array, each, pages'],
     ] as const) {
       it(what, async () => {
         await deployed(settings);
         rig.send('q', { payload });
-        for (let i = 0; i < 100 && rig.errors.length === 0; i++) await new Promise((r) => setTimeout(r, 10));
+        for (let i = 0; i < 1000 && rig.errors.length === 0; i++) await new Promise((r) => setTimeout(r, 10));
         expect(rig.errors).to.have.length(1);
         expect(rig.errors[0]!.message).to.contain(told);
         expect((rig.errors[0] as unknown as Trouble).code).to.match(/^(query-unusable|config)$/);

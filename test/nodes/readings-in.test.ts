@@ -289,6 +289,48 @@ describe('readings in, in Node-RED with Mosquitto', function () {
       await acked(6);
     });
 
+    it('gives up on a mapping that does not end, while everything else goes on', async () => {
+      const mapping = `(
+        $again := function($n) { $again($n + 1) };
+        $deeper := function($n) { 1 + $deeper($n + 1) };
+        $ask := $globalContext('ask');
+        payload.do = 'wait' ? $ask(payload) : payload.do = 'loop' ? $again(0) : payload.do = 'deep' ? $deeper(0) : payload
+      )`;
+      const late = reading({ terminal: 'late/1' });
+      await rig.deploy(flow({ mapping }));
+      rig
+        .node('in')
+        .context()
+        .global.set('ask', () => pause(8000).then(() => late));
+      await connected();
+      let turnMs = performance.now();
+      let longestMs = 0;
+      const watch = setInterval(() => {
+        longestMs = Math.max(longestMs, performance.now() - turnMs);
+        turnMs = performance.now();
+      }, 10);
+      const told: number[] = [];
+      for (const value of [{ do: 'wait' }, { do: 'loop' }, { do: 'deep' }, reading()]) await publish(value);
+      for (const n of [1, 2, 3]) {
+        await rig.until('bad', n, 30_000);
+        told.push(performance.now());
+      }
+      await rig.until('good', 1, 30_000);
+      clearInterval(watch);
+      const problems = rig.got('bad').map((m) => m.payload.problems[0]);
+      expect(problems.map((p) => p.code)).to.deep.equal(Array(3).fill('mapping-endless'));
+      expect(problems.map((p) => p.what)).to.deep.equal([
+        'the mapping is given up: it has not ended after 5 s',
+        'the mapping is given up: it has not ended after 5 s',
+        'the mapping is given up: it goes more than 10000 parts deep',
+      ]);
+      expect(told[1]! - told[0]!, 'the first is told before the second is given up').to.be.at.least(3000);
+      expect(longestMs, 'nothing else got its turn').to.be.below(2500);
+      await acked(4);
+      await pause(500);
+      expect((await stored()).map(({ reading: r }) => r.terminal)).to.deep.equal([TERMINAL]);
+    });
+
     it('does not start with an expression that cannot be compiled', async () => {
       await rig.deploy(flow({ mapping: 'payload.(' }));
       rig.send('in', { payload: reading() });
