@@ -23,7 +23,8 @@ export { type CimOptions, type CimPlaces, type CimRead, readFeederCim } from './
 export { type CimCorrections, cimCorrections, phaseCode } from './io/cim-corrections';
 export { CIM_XML_OPTIONS, type ParseXml } from './io/cim-objects';
 export { correctionsCsv } from './io/corrections-csv';
-export { type FeederCsvOptions, readFeederCsv, writeFeederCsv } from './io/csv';
+export { type FeederCsvOptions, readFeederCsv } from './io/csv';
+export { writeFeederCsv } from './io/csv-write';
 export { FeederSchema, readFeeder, readFeederJson } from './io/document';
 export { type FeederGeoJson, type GeoJsonOptions, readFeederGeoJson, traceGeoJson } from './io/geojson';
 export { MeterBatchSchema, readMeterBatch } from './io/meter-batch';

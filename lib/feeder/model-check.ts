@@ -32,7 +32,7 @@ export function rowProblems(document: FeederDocument, phases: readonly string[])
       if (sections.has(row.id)) problems.push(`${where}: id is used twice; expected an id of its own`);
       sections.add(row.id);
       nodes.add(row.from).add(row.to);
-      problems.push(...sectionProblems(row, phases).map((p) => `${where}: ${p}`));
+      problems.push(...[...sectionProblems(row, phases), ...strays(table, row)].map((p) => `${where}: ${p}`));
     });
   }
   (document.transformers ?? []).forEach((t, i) => {
@@ -45,6 +45,13 @@ export function rowProblems(document: FeederDocument, phases: readonly string[])
   problems.push(...placeProblems(document, phases, sections));
   return problems;
 }
+
+/** What makes a row a switch or a transformer says nothing of a plain section: passed over, an open switch would conduct. */
+const strays = (table: string, row: object): string[] =>
+  ['switches closed', 'transformers vectorGroup'].flatMap((place) => {
+    const [own, member] = place.split(' ') as [string, string];
+    return table === own || !Object.hasOwn(row, member) ? [] : [`${member}: expected only under ${own}`];
+  });
 
 function sectionProblems(row: FeederSection, phases: readonly string[]): string[] {
   const problems: string[] = [];
@@ -61,6 +68,13 @@ function sectionProblems(row: FeederSection, phases: readonly string[]): string[
   }
   if (row.changePrior !== undefined && !(row.changePrior > 0 && row.changePrior < 0.5)) {
     problems.push(`changePrior ${row.changePrior}: expected above 0 and below 0.5`);
+  }
+  if (row.lengthM !== undefined && !(row.lengthM >= 0)) {
+    problems.push(`lengthM ${row.lengthM}: expected metres, 0 or more`);
+  }
+  const { lat, lon } = row.position ?? { lat: 0, lon: 0 };
+  if (!(Math.abs(lat) <= 90 && Math.abs(lon) <= 180)) {
+    problems.push(`lat ${lat}, lon ${lon}: expected degrees (WGS 84), -90 to 90 and -180 to 180`);
   }
   return problems;
 }
@@ -84,12 +98,16 @@ function placeProblems(document: FeederDocument, phases: readonly string[], sect
       );
     }
   });
+  const loads = new Set<string>();
   (document.loads ?? []).forEach((l, i) => {
     const where = `loads[${i}] (${l.id})`;
+    if (loads.has(l.id)) problems.push(`${where}: id is used twice; expected an id of its own`);
+    loads.add(l.id);
+    const present = phasesOf.get(l.section) ?? phases;
     if (!sections.has(l.section))
       problems.push(`${where}: section ${l.section} is not known; expected the id of a section`);
-    if (l.phases.some((p) => !phases.includes(p))) {
-      problems.push(`${where}: phases ${JSON.stringify(l.phases)}; expected ones of ${phases.join(', ')}`);
+    if (l.phases.length === 0 || l.phases.some((p) => !present.includes(p))) {
+      problems.push(`${where}: phases ${JSON.stringify(l.phases)}; expected ones of ${present.join(', ')}`);
     }
     if (!Number.isFinite(l.kw)) problems.push(`${where}: kw ${l.kw}; expected a number`);
   });

@@ -2,7 +2,8 @@ import { readFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { gunzipSync } from 'node:zlib';
 import { expect } from 'chai';
-import { readFeederCsv, writeFeederCsv } from '../../lib/feeder/io/csv';
+import { readFeederCsv } from '../../lib/feeder/io/csv';
+import { writeFeederCsv } from '../../lib/feeder/io/csv-write';
 import { readFeeder, readFeederJson } from '../../lib/feeder/io/document';
 import { readFeederGeoJson, traceGeoJson } from '../../lib/feeder/io/geojson';
 import { readPublished } from '../../lib/feeder/io/published';
@@ -111,13 +112,59 @@ describe('feeder documents', () => {
     expect(first).to.equal('sections row 2: lengthM is "x1"; expected a number with a point, e.g. 12.5');
     const rest = problemsOf(readFeederCsv(rows.replace('x1', '1'), { id: 'F' }));
     expect(rest.join('\n')).to.contain(
-      'sections[1] (b): phases ["A","D"]: expected one to three different ones of A, B, C',
+      'sections row 3 (b): phases ["A","D"]: expected one to three different ones of A, B, C',
     );
-    expect(rest.join('\n')).to.contain('sections[2] (c): kind cabel: expected one of span');
+    expect(rest.join('\n')).to.contain('sections row 4 (c): kind cabel: expected one of span');
     expect(problemsOf(readFeederCsv('', { id: 'F' }))[0]).to.match(/no table of sections/);
     expect(problemsOf(readFeederCsv('id;from;to;phases;colour\n', { id: 'F' }))[0]).to.match(/unknown columns colour/);
     expect(problemsOf(readFeeder({ id: 'F', source: 'n0' }))).to.deep.equal([
       '/sections: is missing; expected a member sections',
+    ]);
+  });
+
+  it('name the row of a CSV also where switches and transformers stand between', () => {
+    const rows = [
+      'id,from,to,phases,kind,vectorGroup,state',
+      'k,n0,n1,ABC,switch,,closed',
+      't,n1,n2,ABC,transformer,Dyn2,',
+      'a,n2,n3,AX,,,',
+      '',
+      'id,section,phases,kw',
+      'L,a,B,3',
+    ].join('\n');
+    const told = problemsOf(readFeederCsv(rows, { id: 'F' }));
+    expect(told.map((p) => p.slice(0, p.indexOf(':')))).to.deep.equal([
+      'sections row 4 (a)',
+      'sections row 3 (t)',
+      'loads row 7 (L)',
+    ]);
+  });
+
+  it('pass nothing over in a CSV that would change what conducts, turns or draws', () => {
+    const told = (...rows: string[]) => problemsOf(readFeederCsv(rows.join('\n'), { id: 'F' })).join('\n');
+    const head = 'id,from,to,phases,kind,vectorGroup,state,lengthM,lat,lon';
+    expect(told(head, 'k,n0,n1,ABC,,,open')).to.equal(
+      'sections row 2 (k): state is "open" but kind is ""; expected kind switch, or no state',
+    );
+    expect(told(head, 't,n0,n1,ABC,span,Dyn11')).to.match(
+      /row 2 \(t\): vectorGroup is "Dyn11" .* expected kind transformer/,
+    );
+    expect(told(head, 'a,n0,n1,ABC,,,,,50,')).to.match(/lat is given without lon; expected both or neither/);
+    expect(told(head, 'a,n0,n1,ABC,,,,,5540000,10')).to.match(/row 2 \(a\): lat 5540000, lon 10: expected degrees/);
+    expect(told(head, 'a,n0,n1,ABC,,,,-3,,')).to.match(/row 2 \(a\): lengthM -3: expected metres, 0 or more/);
+    expect(told('id,from,to,phases', 'a,n0,n1,A,B')).to.match(/^sections row 2: "B" stands under no column/);
+    const loads = (row: string) => told('id,from,to,phases', 'a,n0,n1,AB', '', 'id,section,phases,kw', 'x,a,A,1', row);
+    expect(loads('L,a,A,')).to.match(/^loads row 6 \(L\): kw is empty; expected kilowatts/);
+    expect(loads('L,a,C,1')).to.match(/^loads row 6 \(L\): phases \["C"\]; expected ones of A, B$/);
+    expect(loads('x,a,A,1')).to.match(/^loads row 6 \(x\): id is used twice/);
+  });
+
+  it('are refused as JSON where an open switch stands among the sections', () => {
+    const section = { id: 'k', from: 'n0', to: 'n1', phases: ['A'] };
+    const of = (row: object) => problemsOf(readFeeder({ id: 'F', source: 'n0', sections: [{ ...section, ...row }] }));
+    expect(of({ closed: false })).to.deep.equal(['sections[0] (k): closed: expected only under switches']);
+    expect(of({ vectorGroup: 'Dyn1' })).to.deep.equal([
+      'sections[0] (k): vectorGroup: expected only under transformers',
     ]);
   });
 

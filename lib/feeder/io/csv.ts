@@ -1,23 +1,8 @@
-/** A feeder in tables: sections, terminals and loads, apart by an empty row. */
+/** A feeder from tables: sections, terminals and loads, apart by an empty row. */
 import type { FeederDocument, FeederLoad, FeederSection, FeederTerminal, SectionKind } from '../model';
+import { LOAD_COLUMNS, SECTION_COLUMNS, TERMINAL_COLUMNS } from './csv-write';
 import { checked, type FeederRead } from './read';
-import { blocksOfRows, csvField, headerOf, numberIn, phasesIn, rowsUnder, type TableRow } from './tables';
-
-const SECTION_COLUMNS = [
-  'id',
-  'from',
-  'to',
-  'phases',
-  'kind',
-  'vectorGroup',
-  'state',
-  'changePrior',
-  'lengthM',
-  'lat',
-  'lon',
-] as const;
-const TERMINAL_COLUMNS = ['id', 'section', 'phase', 'site', 'reversed'] as const;
-const LOAD_COLUMNS = ['id', 'section', 'phases', 'kw', 'kvar'] as const;
+import { blocksOfRows, headerOf, numberIn, phasesIn, rowsUnder, type TableRow } from './tables';
 
 export interface FeederCsvOptions {
   readonly id: string;
@@ -46,25 +31,52 @@ export function readFeederCsv(text: string, options: FeederCsvOptions): FeederRe
   if (sections.length === 0 && problems.length === 0) {
     problems.push(`there is no table of sections; expected a header row such as ${SECTION_COLUMNS.join(',')}`);
   }
-  const lines = sections.map((r) => ({ r, kind: r.cell('kind') }));
+  for (const row of sections) problems.push(...strayCells(row));
+  const ofKind = (kind: string) => sections.filter((r) => r.cell('kind') === kind);
+  const [switches, transformers] = [ofKind('switch'), ofKind('transformer')];
+  const plain = sections.filter((r) => !OWN_TABLE.includes(r.cell('kind')));
   const document: FeederDocument = {
     id: options.id,
     ...(options.phases ? { phases: options.phases } : {}),
     source: options.source ?? sections[0]?.cell('from') ?? '',
-    sections: lines.filter((l) => !OWN_TABLE.includes(l.kind)).map(({ r, kind }) => sectionOf(r, kind, problems)),
-    switches: lines
-      .filter((l) => l.kind === 'switch')
-      .map(({ r }) => ({ ...sectionOf(r, '', problems), closed: isClosed(r, problems) })),
-    transformers: lines
-      .filter((l) => l.kind === 'transformer')
-      .map(({ r }) => ({ ...sectionOf(r, '', problems), vectorGroup: r.cell('vectorGroup') })),
+    sections: plain.map((r) => sectionOf(r, r.cell('kind'), problems)),
+    switches: switches.map((r) => ({ ...sectionOf(r, '', problems), closed: isClosed(r, problems) })),
+    transformers: transformers.map((r) => ({ ...sectionOf(r, '', problems), vectorGroup: r.cell('vectorGroup') })),
     terminals: terminals.map((r) => terminalOf(r, problems)),
     loads: loads.map((r) => loadOf(r, problems)),
   };
-  return checked(document, problems);
+  const read = checked(document, problems);
+  return read.ok
+    ? read
+    : { ok: false, problems: namingRows(read.problems, { sections: plain, switches, transformers, terminals, loads }) };
 }
 
 const OWN_TABLE = ['switch', 'transformer'];
+
+/** A place in the document as the row of the table it came from. */
+const namingRows = (problems: readonly string[], tables: Readonly<Record<string, readonly TableRow[]>>): string[] =>
+  problems.map((p) => p.replace(/^(\w+)\[(\d+)\]/, (as, table, i) => tables[table]?.[Number(i)]?.where ?? as));
+
+/** What stands in a row whose kind has no use for it: passed over, an open switch would conduct and a winding turn nothing. */
+function strayCells({ where, cell }: TableRow): string[] {
+  const kind = cell('kind');
+  const stray = (column: string, of: string) =>
+    cell(column) === '' || kind === of
+      ? []
+      : [
+          `${where} (${cell('id')}): ${column} is ${JSON.stringify(cell(column))} but kind is ${JSON.stringify(kind)}; expected kind ${of}, or no ${column}`,
+        ];
+  const lacking = (column: string, other: string) =>
+    cell(column) === '' && cell(other) !== ''
+      ? [`${where} (${cell('id')}): ${other} is given without ${column}; expected both or neither`]
+      : [];
+  return [
+    ...stray('state', 'switch'),
+    ...stray('vectorGroup', 'transformer'),
+    ...lacking('lat', 'lon'),
+    ...lacking('lon', 'lat'),
+  ];
+}
 
 const under = (
   block: ReturnType<typeof blocksOfRows>[number],
@@ -115,6 +127,8 @@ function terminalOf({ where, cell }: TableRow, problems: string[]): FeederTermin
 
 function loadOf(row: TableRow, problems: string[]): FeederLoad {
   const kvar = numberIn(row, 'kvar', problems);
+  if (row.cell('kw') === '')
+    problems.push(`${row.where} (${row.cell('id')}): kw is empty; expected kilowatts, e.g. 12.5`);
   return {
     id: row.cell('id'),
     section: row.cell('section'),
@@ -122,42 +136,4 @@ function loadOf(row: TableRow, problems: string[]): FeederLoad {
     kw: numberIn(row, 'kw', problems) ?? 0,
     ...(kvar === undefined ? {} : { kvar }),
   };
-}
-
-/** The same tables, written; what `readFeederCsv` reads back. */
-export function writeFeederCsv({
-  sections,
-  switches = [],
-  transformers = [],
-  terminals = [],
-  loads = [],
-}: FeederDocument): string {
-  const line = (s: FeederSection, kind: string, group = '', state = '') => [
-    s.id,
-    s.from,
-    s.to,
-    s.phases.join(' '),
-    kind,
-    group,
-    state,
-    s.changePrior,
-    s.lengthM,
-    s.position?.lat,
-    s.position?.lon,
-  ];
-  const tables = [
-    [
-      SECTION_COLUMNS,
-      ...sections.map((s) => line(s, s.kind ?? '')),
-      ...switches.map((s) => line(s, 'switch', '', s.closed ? 'closed' : 'open')),
-      ...transformers.map((t) => line(t, 'transformer', t.vectorGroup)),
-    ],
-    [TERMINAL_COLUMNS, ...terminals.map((t) => [t.id, t.section, t.phase, t.site, t.reversed ? 'yes' : ''])],
-    [LOAD_COLUMNS, ...loads.map((l) => [l.id, l.section, l.phases.join(' '), l.kw, l.kvar])],
-  ];
-  return tables
-    .filter((t) => t.length > 1)
-    .map((t) => t.map((row) => row.map(csvField).join(',')).join('\r\n'))
-    .join('\r\n\r\n')
-    .concat('\r\n');
 }

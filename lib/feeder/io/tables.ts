@@ -36,6 +36,13 @@ export function rowsUnder(
     problems.push(`${table} row ${block[0]!.row}: ${what}; expected columns ${(known ?? needed).join(', ')}`);
     return [];
   }
+  for (const { row, fields } of block.slice(1)) {
+    const nameless = fields.filter((f, c) => f !== '' && (header[c] ?? '') === '');
+    if (nameless.length === 0) continue;
+    problems.push(
+      `${table} row ${row}: ${nameless.map((f) => JSON.stringify(f)).join(', ')} stands under no column; expected one cell a column, a text with separators in quotes`,
+    );
+  }
   return block.slice(1).map(({ row, fields }) => ({
     where: `${table} row ${row}`,
     cell: (column) => fields[header.indexOf(column.toLowerCase())] ?? '',
