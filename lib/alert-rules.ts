@@ -107,12 +107,21 @@ function triple({ site, terminals }: Rotation): string {
 function ofRejection(r: Rejection): Condition[] {
   const problems = r.stage === 'screen' ? r.problems.filter((p) => INSTRUMENT_CODES.has(p.code)) : [];
   if (problems.length === 0) return [];
-  const instrument = instrumentIn(r.excerpt) ?? r.terminal ?? r.source;
+  const instrument = instrumentIn(r.excerpt);
+  const subject = instrument ?? r.terminal ?? r.source;
   const says = [...new Set(problems.map((p) => p.code))].sort().join(', ');
-  const text = `instrument ${instrument}: ${problems.map((p) => p.what).join('; ')}. Its readings are turned aside`;
+  const whats = [...new Set(problems.map((p) => p.what))];
+  const text = `${instrument === undefined ? `${subject}: ${whats.join('; ')}` : ofOne(`instrument ${instrument}`, whats)}. Its readings are turned aside`;
   const words = { active: true, says, text };
   const endsAfterS = INSTRUMENT_QUIET_S;
-  return [Object.freeze({ ...condition(r, 'instrument-doubt', instrument, 'low', words), endsAfterS })];
+  return [Object.freeze({ ...condition(r, 'instrument-doubt', subject, 'low', words), endsAfterS })];
+}
+
+/** Sentences about one thing, which is named once. */
+function ofOne(name: string, sentences: readonly string[]): string {
+  const begin = (sentence: string) => sentence.startsWith(`${name} `);
+  if (!sentences.every(begin)) return `${name}: ${sentences.join('; ')}`;
+  return name + sentences.map((sentence) => sentence.slice(name.length)).join(', and it');
 }
 
 /** The instrument of a reading that was turned aside, from what is kept of its text. */

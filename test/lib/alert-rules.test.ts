@@ -1,6 +1,15 @@
 import { expect } from 'chai';
-import { allowance, applyCondition, conditionsOf, floodCondition, kinds } from '../../lib';
-import type { Alert, Comparison, Finding, Identification, Rejection, Rotation } from '../../lib/records';
+import {
+  allowance,
+  applyCondition,
+  conditionsOf,
+  floodCondition,
+  kinds,
+  makeFrame,
+  Screen,
+  turnedAside,
+} from '../../lib';
+import type { Alert, Comparison, Finding, Identification, Reading, Rejection, Rotation } from '../../lib/records';
 import { problemsOf } from '../../lib/validate';
 
 /** The rules are this project's own; what they are held against is the record contract and the words of the trade. */
@@ -84,7 +93,7 @@ const rejection = (code: string, excerpt: string, stage: Rejection['stage'] = 's
   source: 'readings/crew-4',
   terminal: 'S1/1',
   stage,
-  problems: [{ at: '/instrument/selfTest', code, what: 'the self-test failed', expected: 'a passed self-test' }],
+  problems: [{ at: '/instrument/selfTest', code, what: 'instrument P-07 failed its self-test', expected: 'a pass' }],
   bytes: excerpt.length,
   excerpt,
 });
@@ -183,6 +192,37 @@ describe('the words of an alert', () => {
     ];
     const [c] = conditionsOf(comparison({ landing: 'straight', belongs: [], reasons, proof: null, pairs: [] }));
     expect(c!.text).to.equal('tie 7: not the same phase: the pairs stand 14.0 +/- 2.0 degrees apart, 10 are allowed');
+  });
+  it('name an instrument once, whatever the screen holds against it', () => {
+    const textOf = (calibrationDays: number | undefined, instrument: object, cut?: number) => {
+      const read: Reading = {
+        kind: 'reading',
+        id: 'rd-1',
+        terminal: 'S1/1',
+        takenAt: AT,
+        angleDeg: 1,
+        against: 'utc',
+        instrument: { id: 'P-11', ...instrument },
+      };
+      const settings = { frame: makeFrame(), ...(calibrationDays === undefined ? {} : { calibrationDays }) };
+      const aside = turnedAside(read, new Screen().judge(read, settings, 'new'), 'readings/crew-4');
+      const [c, ...more] = conditionsOf({ ...aside, excerpt: aside.excerpt.slice(0, cut) });
+      expect(more).to.deep.equal([]);
+      return c!.text;
+    };
+    const old = 'was calibrated on 2025-01-01, 488 days before the reading; 365 are allowed';
+    expect(textOf(undefined, { selfTest: 'fail', batteryPct: 2 })).to.equal(
+      'instrument P-11 failed its self-test. Its readings are turned aside',
+    );
+    expect(textOf(365, { calibratedOn: '2025-01-01' })).to.equal(
+      `instrument P-11 ${old}. Its readings are turned aside`,
+    );
+    expect(textOf(365, { selfTest: 'fail', calibratedOn: '2025-01-01' })).to.equal(
+      `instrument P-11 failed its self-test, and it ${old}. Its readings are turned aside`,
+    );
+    expect(textOf(undefined, { selfTest: 'fail' }, 50)).to.equal(
+      'S1/1: instrument P-11 failed its self-test. Its readings are turned aside',
+    );
   });
   it('are evidence words and carry a caution, whatever the finding', () => {
     for (const record of [

@@ -43,7 +43,12 @@ export function rejected(atS: number, instrument: string, terminal = `S/${instru
     terminal,
     stage: 'screen' as const,
     problems: [
-      { at: '/instrument/selfTest', code: 'self-test-failed', what: 'the self-test failed', expected: 'a pass' },
+      {
+        at: '/instrument/selfTest',
+        code: 'self-test-failed',
+        what: `instrument ${instrument} failed its self-test`,
+        expected: 'a pass',
+      },
     ],
     bytes: excerpt.length,
     excerpt,
