@@ -85,8 +85,8 @@ function fitOf(angles: readonly number[], sequence: Sequence, sdDeg: number): Fi
   const step = sequence === 'ABC' ? 120 : -120;
   const turned = angles.map((a, k) => wrap180(a + step * k));
   const mean = circularMean(turned);
-  // Turned angles that cancel have no mean direction: this sequence does not fit at all.
-  if (Number.isNaN(mean)) return { sequence, residualsDeg: [], chi2: Number.POSITIVE_INFINITY };
+  // Turned angles that cancel have no mean direction; they stand a third apart, and the nearest fit leaves 0, 120 and -120.
+  if (Number.isNaN(mean)) return { sequence, residualsDeg: [], chi2: 2 * (120 / sdDeg) ** 2 };
   const residualsDeg = turned.map((t) => difference(t, mean));
   return { sequence, residualsDeg, chi2: residualsDeg.reduce((s, r) => s + (r / sdDeg) ** 2, 0) };
 }
@@ -96,7 +96,7 @@ function doubtIn(angles: readonly number[], best: Fit, probability: number, sdDe
     return {
       code: 'angles-too-uncertain',
       why: `each angle is uncertain by ${sdDeg.toFixed(1)} degrees; ${SD_LIMIT_DEG} are allowed`,
-      settle: 'read again with less uncertainty',
+      settle: 'read all three with one instrument, whose clock error they share, or read again with less uncertainty',
     };
   }
   if (best.chi2 > CHI2_ONE_IN_1000[2] || probability < DECIDED) return shapeDoubt(angles);

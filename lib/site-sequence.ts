@@ -3,6 +3,7 @@ import type { Frame } from './frame';
 import type { Reason } from './records';
 import type { ConductorReadings } from './sample';
 import { rotation } from './sequence';
+import { angleErrorDeg } from './timing';
 import { type VisitAngle, type VisitContext, visitAngles } from './visit-angles';
 import { connectionAngle, type Sequence } from './windings';
 
@@ -27,19 +28,20 @@ export function siteSequence(
   if (conductors.length !== 3) return undecided([]);
   const visit = visitAngles(conductors, frame, context);
   if (!visit.ok) return undecided(visit.reasons);
-  if (!oneTimeBase(visit.angles)) return undecided([TIME_BASES], visit.angles);
+  const isOne = oneInstrument(visit.angles);
+  if (!isOne && visit.angles.some((a) => a.clockErrorUs === null)) return undecided([TIME_BASES], visit.angles);
   const angles = visit.angles.map((a) => {
     const connection = context.terminals?.get(a.terminal)?.connection ?? frame.connections[0]!;
     return a.angleDeg - connectionAngle(0, connection);
   });
-  const sdDeg = Math.max(...visit.angles.map((a) => Math.hypot(a.sdDeg, a.sharedSdDeg)));
+  const clockDeg = (a: VisitAngle) => (isOne ? 0 : angleErrorDeg(a.clockErrorUs ?? 0, frame.nominalHz));
+  const sdDeg = Math.max(...visit.angles.map((a) => Math.hypot(a.sdDeg, a.sharedSdDeg, clockDeg(a))));
   const { sequence, probability, reasons } = rotation(angles, { sdDeg, unbalanceSdDeg: frame.unbalanceSdDeg });
   return { sequence, probability, reasons, angles: visit.angles };
 }
 
-/** Angles compare when all clocks are known, or all angles came from one instrument, whose clock error they share. */
-function oneTimeBase(angles: readonly VisitAngle[]): boolean {
-  if (angles.every((a) => a.clockErrorUs !== null)) return true;
+/** All angles came from one instrument, whose clock error they share; several instruments add each its own. */
+function oneInstrument(angles: readonly VisitAngle[]): boolean {
   const instruments = new Set(angles.flatMap((a) => a.readings.map((r) => r.instrument?.id)));
   return instruments.size === 1 && !instruments.has(undefined);
 }

@@ -97,6 +97,24 @@ describe('the rotation of a site', () => {
     expect(found.reasons[0]!.settle).to.be.a('string');
   });
 
+  it('one instrument shares its clock error with itself; several instruments add each its own', () => {
+    const seen = (errorUs: number, names: readonly string[]) =>
+      siteRotation(
+        view('s'),
+        [0, -120, 120].map((deg, k) => {
+          const over = { clock: { errorUs, locked: true }, instrument: { id: names[k]! } };
+          return { terminal: `s/${k + 1}`, readings: [read(`s/${k + 1}`, deg, over)] };
+        }),
+        makeFrame({ references: [{ id: 'ref' }] }),
+      );
+    // 3 ms at 60 Hz are 65 degrees: two clocks that wrong may turn one sequence into the other.
+    expect(seen(3000, ['P', 'Q', 'R'])).to.include({ verdict: 'not-proven', sequence: null, turns: null });
+    expect(seen(3000, ['P', 'Q', 'R']).reasons[0]).to.include({ code: 'angles-too-uncertain' });
+    expect(seen(3000, ['P', 'Q', 'R']).probability).to.be.below(0.999);
+    expect(seen(3000, ['P', 'P', 'P']).sequence).to.equal('ABC');
+    expect(seen(10, ['P', 'Q', 'R']).sequence).to.equal('ABC');
+  });
+
   it('wants three terminals with readings', () => {
     expect(() => siteRotation(view('671'), conductors('671').slice(1), frame)).to.throw(
       RangeError,
