@@ -16,6 +16,8 @@ export interface Decision {
   readonly standingAngleDeg: number | null;
   /** bound on its size, degrees */
   readonly standingAngleUpperDeg: number | null;
+  /** figures may be stated with their uncertainty; false when a common time is unproven or a doubt forbids any verdict */
+  readonly bounded: boolean;
   readonly reasons: readonly Reason[];
 }
 
@@ -28,9 +30,10 @@ export function decide(g: Grounds, options: CompareOptions): Decision {
   const best = ranked[0]!;
   const standing = standingAngle(g.sides);
   const proven = best.fits && best.probability >= Math.max(LANDING_PROBABILITY, options.frame.accept.confirmed);
-  const figures = { probability: best.probability, ...angles(standing) };
+  const figures = { probability: best.probability, ...angles(standing), bounded: true };
   const held = holds(best, proven, standing, g, options);
   if (held.verdict === 'not-proven') {
+    if (g.doubts.length > 0 || g.proof.proof === null) return { ...UNDECIDED, reasons: held.reasons };
     return { ...figures, verdict: 'not-proven', landing: null, named: undefined, reasons: held.reasons };
   }
   return {
@@ -42,6 +45,7 @@ export function decide(g: Grounds, options: CompareOptions): Decision {
   };
 }
 
+/** Without a common time every bound would take the clocks at their word: a roll would stand there as 2 +/- 1 degrees. */
 const UNDECIDED = Object.freeze({
   verdict: 'not-proven' as const,
   landing: null,
@@ -49,6 +53,7 @@ const UNDECIDED = Object.freeze({
   probability: 0,
   standingAngleDeg: null,
   standingAngleUpperDeg: null,
+  bounded: false,
 });
 
 interface Standing {

@@ -27,7 +27,8 @@ export function comparePair(left: ReadAt, right: ReadAt, options: CompareOptions
  * `same-phase` needs a straight landing with probability 0.999, |mean| + 3.29 U within the tolerance, every pair in line,
  * clocks within budget, both sides live, no refused reading, one time window and a proof of common time.
  * `not-the-same-phase` needs another landing with probability 0.999, or |mean| - 3.29 U over the tolerance.
- * Everything else is `not-proven`, with what would settle it.
+ * Everything else is `not-proven`, with what would settle it. Where the common time is not proven, or something forbids any verdict,
+ * differences stand as read, and probability (0), uncertainties and bounds are not told.
  * @throws RangeError when the sides are not one to three pairs of different terminals with readings
  */
 export function compareOpenPoint(
@@ -55,7 +56,7 @@ function comparison(
   const { verdict, landing } = decision;
   const { openPoint, frame, toleranceDeg = DEFAULT_TOLERANCE_DEG } = options;
   const said = { kind: 'comparison' as const, openPoint, from, frame: stampOf(frame), verdict, landing, toleranceDeg };
-  const pairs = g.sides ? measuredPairs(g.sides, options) : { pairs: [], reasons: [] };
+  const pairs = g.sides ? measuredPairs(g.sides, options, decision.bounded) : { pairs: [], reasons: [] };
   return Object.freeze({
     ...said,
     id: derivedId('comparison', said),

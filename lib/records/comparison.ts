@@ -5,8 +5,11 @@ import { Name, Reason, recordSchema } from './envelope';
 export const PairMeasure = Type.Object({
   left: Name('terminal'),
   right: Name('terminal'),
-  differenceDeg: Type.Number({ description: 'left minus right, -180 to 180' }),
-  sdDeg: Type.Number(),
+  differenceDeg: Type.Number({ description: 'left minus right as read, -180 to 180' }),
+  sdDeg: Type.Union([Type.Number(), Type.Null()], {
+    description:
+      'null: the common time is not proven, or something forbids any verdict; the difference may then be wrong by anything',
+  }),
   gapV: Type.Union([Type.Number(), Type.Null()]),
   gapUpperV: Type.Union([Type.Number(), Type.Null()]),
 });
@@ -23,7 +26,7 @@ export const Comparison = recordSchema(
       description: 'which right terminal carries the same phase as each left one, and which it faces',
     }),
     pairs: Type.Array(PairMeasure, { description: 'as landed, facing terminals' }),
-    probability: Type.Number({ minimum: 0, maximum: 1, description: 'of the landing' }),
+    probability: Type.Number({ minimum: 0, maximum: 1, description: 'of the landing; 0 when not told' }),
     standingAngleDeg: Type.Union([Type.Number(), Type.Null()]),
     standingAngleUpperDeg: Type.Union([Type.Number(), Type.Null()]),
     toleranceDeg: Type.Number(),

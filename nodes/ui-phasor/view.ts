@@ -78,27 +78,22 @@ function arrowsOf(r: Shown): DiagramArrow[] {
     case 'rotation':
       return r.anglesDeg.map((angleDeg, i) => ({ label: short(r.terminals[i] ?? ''), letter: `${i + 1}`, angleDeg }));
     case 'comparison':
-      return r.pairs.map((p, i) => ({
-        label: `${short(p.left)} – ${short(p.right)}`,
-        letter: `${i + 1}`,
-        angleDeg: p.differenceDeg,
-        sdDeg: p.sdDeg,
-      }));
+      // Without a proven common time an arrow beside the other would look like the same phase.
+      return r.pairs.flatMap(({ left, right, differenceDeg, sdDeg }, i) =>
+        sdDeg === null
+          ? []
+          : [{ label: `${short(left)} – ${short(right)}`, letter: `${i + 1}`, angleDeg: differenceDeg, sdDeg }],
+      );
   }
 }
 
 function linesOf(r: Shown, tell: Tell): string[] {
   const line = `${subjectOf(r)}: ${wordsOf(r, tell)}`;
   if (r.kind !== 'comparison') return [line];
-  const pairs = r.pairs.map((p, i) =>
-    tell('pair', {
-      number: `${i + 1}`,
-      left: p.left,
-      right: p.right,
-      angle: p.differenceDeg.toFixed(1),
-      sd: p.sdDeg.toFixed(1),
-    }),
-  );
+  const pairs = r.pairs.map(({ left, right, differenceDeg, sdDeg }, i) => {
+    const pair = { number: `${i + 1}`, left, right, angle: differenceDeg.toFixed(1) };
+    return sdDeg === null ? tell('pairAsRead', pair) : tell('pair', { ...pair, sd: sdDeg.toFixed(1) });
+  });
   return [line, ...pairs];
 }
 

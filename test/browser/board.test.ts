@@ -141,6 +141,16 @@ describe('the board in a browser', () => {
     expect(await rows()).to.be.within(5, 40);
   });
 
+  it('shows no angle between the sides where their common time is not proven', async () => {
+    const pair = { left: '633/1', right: '680/1', differenceDeg: 2, sdDeg: null, gapV: null, gapUpperV: null };
+    const at = '2099-05-04T10:15:30.000000Z';
+    await (await ledgerOf(rig)).keep(comparisonAt(0, 'TIE-4', 'not-proven', { at, pairs: [pair], proof: null }));
+    const page = await board('#site/633');
+    const face = page.getByRole('region', { name: 'Open point TIE-4' });
+    await face.getByText('not proven', { exact: true }).waitFor();
+    expect(await face.locator('tbody td:nth-child(2)').allTextContents()).to.deep.equal(['–', '–', '–']);
+  });
+
   it('draws the readings a second as they come', async () => {
     const page = await board('#health');
     await page.locator('.chart canvas').waitFor();

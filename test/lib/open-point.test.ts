@@ -215,6 +215,36 @@ describe('compare an open point: what must be shown', () => {
     refused(compareOpenPoint(left, lying, { ...OPTIONS, proof: common(-120) }), 'common-conductor-disagrees');
   });
 
+  it('tells no bound, gap or probability where the common time is not proven: a roll hidden by the clock would look 3 degrees apart', () => {
+    const hidden = { clock: { source: 'unknown' as const } };
+    const unattested = { clock: UNLOCKED };
+    const contradicted = { ...OPTIONS, proof: common(120) };
+    const cases = [
+      compareOpenPoint(left, side('R', angles([0, 1, 2], 4), hidden), OPTIONS),
+      compareOpenPoint(left, side('R', angles([0, 1, 2], 4), unattested), OPTIONS),
+      compareOpenPoint(left, side('R', angles([0, 1, 2], 4)), contradicted),
+    ];
+    for (const c of cases) {
+      expect(c).to.include({
+        verdict: 'not-proven',
+        probability: 0,
+        standingAngleDeg: null,
+        standingAngleUpperDeg: null,
+      });
+      for (const p of c.pairs) {
+        expect(p.differenceDeg).to.be.closeTo(-3, 1e-9);
+        expect(p).to.include({ sdDeg: null, gapV: null, gapUpperV: null });
+      }
+      expect(problemsOf('comparison', c)).to.deep.equal([]);
+    }
+    const strict = compareOpenPoint(left, side('R', angles([0, 1, 2], 4)), {
+      ...OPTIONS,
+      requireProof: 'common-conductor',
+    });
+    expect(strict).to.include({ verdict: 'not-proven', proof: 'attested-time' });
+    expect(strict.pairs[0]!.sdDeg).to.be.above(0);
+  });
+
   it('a common conductor read by other instruments, elsewhere, or at another time does not count', () => {
     const unlocked = side('R', angles([0, 1, 2], 1), { clock: UNLOCKED });
     const with_ = (proof: CompareOptions['proof']) =>

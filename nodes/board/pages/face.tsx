@@ -1,4 +1,5 @@
 /** An open point: both sides face to face, and which conductor belongs where. */
+import type { PairMeasure } from '../../../lib/records';
 import { to } from './place';
 import { type Conductor, letterOf, type ShownPoint, short } from './places';
 import { Reasons } from './reasons';
@@ -67,7 +68,7 @@ function Pair({ point: { comparison }, left, right }: PairProps) {
       <td>
         <Side conductor={left} />
       </td>
-      <td>{measured ? `${degrees(measured.differenceDeg, 0)} ± ${measured.sdDeg.toFixed(1)}°` : '–'}</td>
+      <td>{apart(measured)}</td>
       <td>
         <Side conductor={right} />
       </td>
@@ -75,6 +76,10 @@ function Pair({ point: { comparison }, left, right }: PairProps) {
     </tr>
   );
 }
+
+/** A difference whose clocks are not proven is not shown: 2 degrees beside *not proven* would be read as the same phase. */
+const apart = (measured: PairMeasure | undefined): string =>
+  typeof measured?.sdDeg === 'number' ? `${degrees(measured.differenceDeg, 0)} ± ${measured.sdDeg.toFixed(1)}°` : '–';
 
 const Side = ({ conductor }: { readonly conductor: Conductor }) => (
   <span class="side" title={conductor.id}>

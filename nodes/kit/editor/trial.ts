@@ -144,7 +144,10 @@ function figures(finding: Finding): string[] {
     const angles = finding.anglesDeg.map((angle, i) => `${finding.terminals[i]} ${figure(angle)}°`);
     return [...chance, ...angles];
   }
-  const pairs = finding.pairs.map((p) => `${p.left} / ${p.right}: ${figure(p.differenceDeg)}° ± ${figure(p.sdDeg)}°`);
+  const pairs = finding.pairs.map(({ left, right, differenceDeg, sdDeg }) => {
+    const doubt = sdDeg === null ? `, ${word('figure.as-read')}` : ` ± ${figure(sdDeg)}°`;
+    return `${left} / ${right}: ${figure(differenceDeg)}°${doubt}`;
+  });
   const { standingAngleUpperDeg, toleranceDeg } = finding;
   return [...chance, ...degrees('standing', standingAngleUpperDeg), ...degrees('tolerance', toleranceDeg), ...pairs];
 }
