@@ -9,7 +9,7 @@ export interface CarrierSettings {
   readonly destination: string;
   readonly firstPauseMs: number;
   readonly longestPauseMs: number;
-  /** times a delivery must be refused to be given up, counted since the start */
+  /** times a delivery must be refused to be given up, whoever offered it: an outage before must not use up its tries */
   readonly refusals: number;
   /** a delivery older than this is given up, milliseconds; 0: never */
   readonly maxAgeMs: number;
@@ -37,16 +37,12 @@ export interface CarrierEvents {
 const AT_ONCE = 16;
 /** Retries that fall due and other workers' leftovers are looked for this often. */
 const LOOK_EVERY_MS = 500;
-/** Deliveries whose refusals are remembered; of several workers another may have given one up. */
-const REMEMBERED = 10_000;
 
 export class Carrier {
   private running: Promise<void> | undefined;
   private timer: NodeJS.Timeout | undefined;
   private again = false;
   private closed = false;
-  /** how often what waits was refused, by its place in the outbox: an outage before must not use up its tries */
-  private readonly refused = new Map<number, number>();
 
   constructor(
     private readonly ledger: Ledger,
@@ -100,32 +96,25 @@ export class Carrier {
   private async carry(delivery: DueDelivery): Promise<Answer> {
     const answer = await this.target.offer(delivery);
     const nowUs = this.ledger.clockUs();
-    if (answer.kind === 'refused') this.countRefusal(delivery);
     if (answer.kind === 'accepted') {
       await this.ledger.accepted(delivery.seq, nowUs, answer.status);
-      this.refused.delete(delivery.seq);
       this.events.accepted(delivery, answer.status);
       return answer;
     }
     if (this.givesUp(delivery, answer, nowUs)) {
       await this.ledger.abandoned(delivery.seq, nowUs, answer.why);
-      this.refused.delete(delivery.seq);
       this.events.abandoned(delivery, answer.why);
     } else {
-      await this.ledger.failed(delivery.seq, answer.why, nowUs + Math.round(1000 * this.pauseMs(delivery, answer)));
+      const againAtUs = nowUs + Math.round(1000 * this.pauseMs(delivery, answer));
+      await this.ledger.failed(delivery.seq, answer.why, againAtUs, answer.kind === 'refused');
       this.events.retried?.(delivery, answer.why);
     }
     return answer;
   }
 
-  private countRefusal({ seq }: DueDelivery): void {
-    this.refused.set(seq, (this.refused.get(seq) ?? 0) + 1);
-    if (this.refused.size > REMEMBERED) this.refused.delete(this.refused.keys().next().value!);
-  }
-
-  private givesUp({ seq, enqueuedAtUs }: DueDelivery, answer: Answer, nowUs: number): boolean {
+  private givesUp({ refusals, enqueuedAtUs }: DueDelivery, answer: Answer, nowUs: number): boolean {
     if (this.closed) return false;
-    if (answer.kind === 'refused' && (this.refused.get(seq) ?? 0) >= this.settings.refusals) return true;
+    if (answer.kind === 'refused' && refusals + 1 >= this.settings.refusals) return true;
     return this.settings.maxAgeMs > 0 && nowUs - enqueuedAtUs > 1000 * this.settings.maxAgeMs;
   }
 

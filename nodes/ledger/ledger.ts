@@ -42,6 +42,8 @@ export interface DueDelivery extends Delivery {
   readonly seq: number;
   /** how often it has been claimed, the present claim included */
   readonly attempts: number;
+  /** how often the other side refused it, whoever offered it */
+  readonly refusals: number;
   readonly enqueuedAtUs: number;
 }
 
@@ -222,7 +224,8 @@ export interface Ledger {
    */
   claimDue(destination: string, limit: number, leaseMs: number): Promise<readonly DueDelivery[]>;
   accepted(seq: number, atUs: number, answer: string): Promise<void>;
-  failed(seq: number, error: string, retryAtUs: number): Promise<void>;
+  /** Did not go and is due again later; `isRefusal`: the other side would not take it, rather than could not. */
+  failed(seq: number, error: string, retryAtUs: number, isRefusal?: boolean): Promise<void>;
   /** Given up on: kept, marked, no longer in the way of its subject. */
   abandoned(seq: number, atUs: number, error: string): Promise<void>;
   /** Waiting ones oldest first, others newest first; 100 when no limit is given. */

@@ -106,6 +106,7 @@ export interface DeliveryTable {
   /** 1: the oldest waiting delivery of its subject, the only one that may leave */
   is_head: number;
   attempts: number;
+  refusals: Generated<number>;
   enqueued_at_us: number;
   /** not to be claimed before: after a failure, or while somebody has claimed it */
   due_at_us: number;

@@ -491,6 +491,26 @@ function outboxLaws(bench: Bench): void {
     expect((await ledger.deliveries({ state: 'waiting' })).map((d) => d.lastError)).to.deep.equal(['answered 503', '']);
   });
 
+  it('counts how often the other side refused a delivery, whoever offered it', async () => {
+    const { ledger, another } = bench();
+    const second = await another();
+    await ledger.enqueue([delivery('d', 'a', 1)]);
+    const seen: number[] = [];
+    for (const [offers, isRefusal] of [
+      [ledger, true],
+      [second, false],
+      [second, true],
+      [ledger, undefined],
+    ] as const) {
+      const [due] = await offers.claimDue('d', 1, LEASE_MS);
+      seen.push(due!.refusals);
+      await offers.failed(due!.seq, 'answered', 0, isRefusal);
+    }
+    expect(seen).to.deep.equal([0, 1, 1, 2]);
+    expect((await second.deliveries({})).map((d) => [d.refusals, d.attempts])).to.deep.equal([[2, 4]]);
+    await second.close();
+  });
+
   it('gives a claimed delivery to nobody else, until the claim has run out', async () => {
     const { ledger, another } = bench();
     const second = await another();

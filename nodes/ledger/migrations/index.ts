@@ -10,6 +10,7 @@ import { letGo } from './0007-let-go';
 import { letGoViews } from './0008-let-go-views';
 import { sourcesOnce } from './0009-sources-once';
 import { alertDue } from './0010-alert-due';
+import { refusals } from './0011-refusals';
 
 /** What the databases write differently. */
 export interface DialectWords {
@@ -43,6 +44,7 @@ const STEPS: Readonly<Record<string, Step>> = {
   '0008-let-go-views': letGoViews,
   '0009-sources-once': (db, words) => (words.hasPartitions ? Promise.resolve() : sourcesOnce(db, words)),
   '0010-alert-due': alertDue,
+  '0011-refusals': refusals,
 };
 
 export function ledgerMigrations(words: DialectWords): MigrationProvider {

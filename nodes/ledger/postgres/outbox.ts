@@ -11,6 +11,7 @@ interface Row {
   readonly subject: string;
   readonly state: string;
   readonly attempts: number;
+  readonly refusals: number;
   readonly enqueued_at_us: number;
   readonly last_error: string;
   readonly body: string;
@@ -64,12 +65,17 @@ export async function end(
   if (place) await promote(client, [place.destination], [place.subject]);
 }
 
-export async function failed(client: Client, seq: number, error: string, retryAtUs: number): Promise<void> {
-  await client.query("update delivery set due_at_us = $1, last_error = $2 where seq = $3 and state = 'waiting'", [
-    retryAtUs,
-    storable(error),
-    seq,
-  ]);
+export async function failed(
+  client: Client,
+  seq: number,
+  error: string,
+  retryAtUs: number,
+  isRefusal: boolean,
+): Promise<void> {
+  await client.query(
+    "update delivery set due_at_us = $1, last_error = $2, refusals = refusals + $3 where seq = $4 and state = 'waiting'",
+    [retryAtUs, storable(error), Number(isRefusal), seq],
+  );
 }
 
 export async function deliveries(client: Client, { destination, state, limit = 100 }: DeliveryQuery) {
@@ -93,7 +99,7 @@ async function promote(client: Client, destinations: readonly string[], subjects
 }
 
 function opened(row: Row): DueDelivery {
-  const { seq, destination, key, subject, attempts, body } = row;
+  const { seq, destination, key, subject, attempts, refusals, body } = row;
   const record = JSON.parse(body) as PhaseloomRecord;
-  return { seq, destination, key, subject, attempts, enqueuedAtUs: row.enqueued_at_us, record };
+  return { seq, destination, key, subject, attempts, refusals, enqueuedAtUs: row.enqueued_at_us, record };
 }

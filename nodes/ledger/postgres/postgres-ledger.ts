@@ -180,8 +180,8 @@ export class PostgresLedger implements Ledger {
   accepted(seq: number, atUs: number, answer: string) {
     return this.writeAlone(1, (client) => outbox.end(client, seq, { state: 'accepted', atUs, answer, error: null }));
   }
-  failed(seq: number, error: string, retryAtUs: number) {
-    return this.writeAlone(1, (client) => outbox.failed(client, seq, error, retryAtUs));
+  failed(seq: number, error: string, retryAtUs: number, isRefusal = false) {
+    return this.writeAlone(1, (client) => outbox.failed(client, seq, error, retryAtUs, isRefusal));
   }
   abandoned(seq: number, atUs: number, error: string) {
     return this.writeAlone(1, (client) => outbox.end(client, seq, { state: 'abandoned', atUs, answer: null, error }));

@@ -10,6 +10,7 @@ interface Row {
   readonly subject: string;
   readonly state: string;
   readonly attempts: number;
+  readonly refusals: number;
   readonly enqueued_at_us: number;
   readonly last_error: string;
   readonly body: string;
@@ -55,7 +56,7 @@ export class Outbox {
        where seq = (select min(seq) from delivery where destination = ? and subject = ? and state = 'waiting')`,
     );
     this.postpone = database.prepare(
-      "update delivery set due_at_us = ?, last_error = ? where seq = ? and state = 'waiting'",
+      "update delivery set due_at_us = ?, last_error = ?, refusals = refusals + ? where seq = ? and state = 'waiting'",
     );
     this.countWaiting = database.prepare("select count(*) as n from delivery where state = 'waiting'");
   }
@@ -82,8 +83,8 @@ export class Outbox {
     this.end(seq, 'abandoned', atUs, null, error);
   }
 
-  failed(seq: number, error: string, retryAtUs: number): void {
-    this.postpone.run(retryAtUs, error, seq);
+  failed(seq: number, error: string, retryAtUs: number, isRefusal = false): void {
+    this.postpone.run(retryAtUs, error, Number(isRefusal), seq);
   }
 
   deliveries({
@@ -117,13 +118,14 @@ export class Outbox {
 }
 
 function opened(row: Row): DueDelivery {
-  const { seq, destination, key, subject, attempts, body } = row;
+  const { seq, destination, key, subject, attempts, refusals, body } = row;
   return {
     seq,
     destination,
     key,
     subject,
     attempts,
+    refusals,
     enqueuedAtUs: row.enqueued_at_us,
     record: JSON.parse(body) as PhaseloomRecord,
   };

@@ -168,8 +168,8 @@ export class SqliteLedger implements Ledger {
   accepted(seq: number, atUs: number, answer: string) {
     return this.write(1, (parts) => parts.outbox.accepted(seq, atUs, answer));
   }
-  failed(seq: number, error: string, retryAtUs: number) {
-    return this.write(1, (parts) => parts.outbox.failed(seq, error, retryAtUs));
+  failed(seq: number, error: string, retryAtUs: number, isRefusal = false) {
+    return this.write(1, (parts) => parts.outbox.failed(seq, error, retryAtUs, isRefusal));
   }
   abandoned(seq: number, atUs: number, error: string) {
     return this.write(1, (parts) => parts.outbox.abandoned(seq, atUs, error));

@@ -136,8 +136,8 @@ export class ThreadedLedger implements Ledger {
   accepted(seq: number, atUs: number, answer: string) {
     return this.ask('accepted', seq, atUs, answer);
   }
-  failed(seq: number, error: string, retryAtUs: number) {
-    return this.ask('failed', seq, error, retryAtUs);
+  failed(seq: number, error: string, retryAtUs: number, isRefusal = false) {
+    return this.ask('failed', seq, error, retryAtUs, isRefusal);
   }
   abandoned(seq: number, atUs: number, error: string) {
     return this.ask('abandoned', seq, atUs, error);
