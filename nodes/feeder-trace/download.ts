@@ -3,7 +3,7 @@ import { acceptedAgainstDocument, offeredAgainstDocument } from '../../lib/feede
 import type { CimPlaces } from '../../lib/feeder/io/cim';
 import { cimCorrections } from '../../lib/feeder/io/cim-corrections';
 import { correctionsCsv } from '../../lib/feeder/io/corrections-csv';
-import { traceGeoJson } from '../../lib/feeder/io/geojson';
+import { traceGeoJson } from '../../lib/feeder/io/geojson-write';
 import type { FeederTrace } from '../../lib/feeder/trace';
 import type { Trace } from '../../lib/records';
 import { Trouble } from '../kit/trouble';

@@ -5,7 +5,7 @@ import { acceptedAgainstDocument } from '../../lib/feeder/io/against-document';
 import type { CimPlaces } from '../../lib/feeder/io/cim';
 import { cimCorrections } from '../../lib/feeder/io/cim-corrections';
 import { correctionsCsv } from '../../lib/feeder/io/corrections-csv';
-import { traceGeoJson } from '../../lib/feeder/io/geojson';
+import { traceGeoJson } from '../../lib/feeder/io/geojson-write';
 import { problemsOf } from '../../lib/validate';
 import { angle, feederOf, identificationAt, trunk } from '../kit/feeder-trunk';
 

@@ -45,17 +45,10 @@ export function readFeederCsv(text: string, options: FeederCsvOptions): FeederRe
     terminals: terminals.map((r) => terminalOf(r, problems)),
     loads: loads.map((r) => loadOf(r, problems)),
   };
-  const read = checked(document, problems);
-  return read.ok
-    ? read
-    : { ok: false, problems: namingRows(read.problems, { sections: plain, switches, transformers, terminals, loads }) };
+  return checked(document, problems, { sections: plain, switches, transformers, terminals, loads });
 }
 
 const OWN_TABLE = ['switch', 'transformer'];
-
-/** A place in the document as the row of the table it came from. */
-const namingRows = (problems: readonly string[], tables: Readonly<Record<string, readonly TableRow[]>>): string[] =>
-  problems.map((p) => p.replace(/^(\w+)\[(\d+)\]/, (as, table, i) => tables[table]?.[Number(i)]?.where ?? as));
 
 /** What stands in a row whose kind has no use for it: passed over, an open switch would conduct and a winding turn nothing. */
 function strayCells({ where, cell }: TableRow): string[] {

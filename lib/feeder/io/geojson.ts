@@ -1,22 +1,8 @@
-/** A feeder on the map (GeoJSON, RFC 7946): sections as lines, terminals as points. */
-import type { FeederDocument, FeederSection, FeederTerminal, SectionKind } from '../model';
-import { conductorPhases, type FeederTrace, phasesOf, sectionLabel } from '../trace';
-import { offers } from '../trace-record';
+/** A feeder from a map (GeoJSON, RFC 7946): sections as lines, terminals as points. */
+import type { Feeder, FeederDocument, FeederSection, FeederTerminal, SectionKind } from '../model';
+import type { Feature, FeederGeoJson, Position } from './geojson-write';
 import { checked, type FeederRead } from './read';
 import { phasesIn } from './tables';
-
-type Position = readonly number[];
-
-interface Feature {
-  readonly type: 'Feature';
-  readonly geometry: { readonly type: string; readonly coordinates: unknown } | null;
-  readonly properties: Readonly<Record<string, unknown>> | null;
-}
-
-export interface FeederGeoJson {
-  readonly type: 'FeatureCollection';
-  readonly features: readonly Feature[];
-}
 
 export interface GeoJsonOptions {
   readonly id: string;
@@ -27,7 +13,9 @@ export interface GeoJsonOptions {
 
 /**
  * Lines are sections: properties `id`, `phases` (an array, or a text such as "BC"), and where known `from`, `to`, `kind`, `vectorGroup`
- * (makes a transformer), `closed` (makes a switch), `changePrior`, `lengthM`. Lines without `from` and `to` meet where their ends have the same place to 1e-7 degrees.
+ * (makes a transformer), `closed` (makes a switch), `changePrior`, `lengthM`. Lines without `from` and `to` meet where their ends have the
+ * same place to 1e-7 degrees; either end may be the upstream one. A feature with `from` and `to` is a section whatever its geometry.
+ * On a map that a trace was written to, `recorded` goes before `phases`: what the evidence says makes no record.
  * Points are terminals: properties `id`, `section`, `phase`, `site`, `reversed`. Other features are passed over.
  */
 export function readFeederGeoJson(value: unknown, { id, source, phases }: GeoJsonOptions): FeederRead {
@@ -35,105 +23,143 @@ export function readFeederGeoJson(value: unknown, { id, source, phases }: GeoJso
   if (!Array.isArray(features)) {
     return { ok: false, problems: ['features is missing; expected a GeoJSON FeatureCollection'] };
   }
+  const placed = (features as readonly (Feature | null | undefined)[]).map((f, i) => ({
+    geometry: f?.geometry ?? null,
+    p: f?.properties ?? {},
+    where: `features[${i}]`,
+  }));
   const problems: string[] = [];
-  const lines = features.flatMap((f: Feature | null | undefined, i) =>
-    f?.geometry?.type === 'LineString' ? [lineOf(f, i, problems)] : [],
-  );
-  const points = features.flatMap((f: Feature | null | undefined) =>
-    f?.geometry?.type === 'Point' && f.properties?.section !== undefined ? [f.properties] : [],
-  );
-  for (const p of points) {
-    if (p.reversed === undefined || typeof p.reversed === 'boolean') continue;
-    problems.push(`terminal ${p.id ?? '(no id)'}: reversed is ${JSON.stringify(p.reversed)}; expected true or false`);
-  }
+  const lines = placed.filter(isSection).map((f) => lineOf(f, problems));
+  const terminals = placed.filter(isTerminal);
+  for (const t of terminals) problems.push(...terminalProblems(t));
   if (lines.length === 0) problems.push('features: there is no LineString; expected a line for each section');
-  const document: FeederDocument = {
+  const ofTable = (table: Line['table']) => lines.filter((l) => l.table === table);
+  const rows = (at: (line: Line) => Position | undefined): FeederDocument => ({
     id,
     ...(phases ? { phases } : {}),
-    source,
-    sections: lines.filter((l) => !l.isSwitch && !l.group).map((l) => ({ ...l.section, ...l.kind })),
-    switches: lines.filter((l) => l.isSwitch).map((l) => ({ ...l.section, closed: l.closed })),
-    transformers: lines.flatMap((l) => (l.group ? [{ ...l.section, vectorGroup: l.group }] : [])),
-    terminals: points.map((p) => p as unknown as FeederTerminal),
+    source: sourceAmong(source, lines),
+    sections: ofTable('sections').map((l) => ({ ...row(l, at(l)), ...l.kind })),
+    switches: ofTable('switches').map((l) => ({ ...row(l, at(l)), closed: l.closed })),
+    transformers: ofTable('transformers').map((l) => ({ ...row(l, at(l)), vectorGroup: l.group })),
+    terminals: terminals.map(({ p }) => p as unknown as FeederTerminal),
+  });
+  const origins = {
+    sections: ofTable('sections'),
+    switches: ofTable('switches'),
+    transformers: ofTable('transformers'),
+    terminals,
   };
-  return checked(document, problems);
+  const read = checked(
+    rows((l) => l.ends.at(-1)),
+    problems,
+    origins,
+  );
+  return read.ok ? checked(rows((l) => l.ends.at(endsAtFrom(read.feeder, l) ? 0 : -1))) : read;
 }
 
-function lineOf({ geometry, properties }: Feature, i: number, problems: string[]) {
-  const p = properties ?? {};
-  const line = geometry?.coordinates as readonly Position[];
-  const where = `features[${i}] (${p.id ?? 'no id'})`;
-  if (!Array.isArray(line) || line.length < 2 || line.some((c) => !Array.isArray(c) || !c.every(Number.isFinite))) {
-    problems.push(`${where}: the coordinates are not those of a line; expected [[lon, lat], [lon, lat], ...]`);
+interface Placed {
+  readonly geometry: Feature['geometry'];
+  readonly p: Readonly<Record<string, unknown>>;
+  readonly where: string;
+}
+
+interface Line {
+  readonly where: string;
+  readonly table: 'sections' | 'switches' | 'transformers';
+  readonly section: Omit<FeederSection, 'kind' | 'position'>;
+  /** places of `from` and `to`; one where only that of the far end is known */
+  readonly ends: readonly Position[];
+  readonly kind: { readonly kind?: SectionKind };
+  readonly group: string;
+  readonly closed: boolean;
+}
+
+const isTerminal = ({ geometry, p }: Placed): boolean =>
+  (geometry === null || geometry.type === 'Point') &&
+  (p.section !== undefined || p.phase !== undefined) &&
+  p.from === undefined;
+const isSection = ({ geometry, p }: Placed): boolean =>
+  ['LineString', 'MultiLineString'].includes(geometry?.type ?? '') || (p.from !== undefined && p.to !== undefined);
+
+const row = ({ section }: Line, at: Position | undefined): Omit<FeederSection, 'kind'> =>
+  at === undefined ? section : { ...section, position: { lon: at[0]!, lat: at[1]! } };
+
+function terminalProblems({ p, where }: Placed): string[] {
+  const missing = ['id', 'section', 'phase'].filter((m) => p[m] === undefined);
+  const told = `${where} (${p.id ?? 'no id'})`;
+  if (missing.length > 0)
+    return [`${told}: ${missing.join(', ')} is missing; expected id, section and phase of a terminal`];
+  return p.reversed === undefined || typeof p.reversed === 'boolean'
+    ? []
+    : [`${told}: reversed is ${JSON.stringify(p.reversed)}; expected true or false`];
+}
+
+function lineOf({ geometry, p, where }: Placed, problems: string[]): Line {
+  const told = `${where} (${p.id ?? 'no id'})`;
+  const ends = endsOf(geometry);
+  if (ends === undefined) {
+    problems.push(`${told}: the coordinates are not those of a line; expected [[lon, lat], [lon, lat], ...]`);
   }
-  if (p.closed !== undefined && typeof p.closed !== 'boolean') {
-    problems.push(`${where}: closed is ${JSON.stringify(p.closed)}; expected true or false`);
-  }
-  if (p.phases === undefined) problems.push(`${where}: phases is missing; expected e.g. ["A", "B"] or "AB"`);
-  const end = line?.at(-1) ?? [];
-  const section: Omit<FeederSection, 'kind'> = {
+  problems.push(...memberProblems(p).map((problem) => `${told}: ${problem}`));
+  const phases = p.recorded ?? p.phases;
+  const section = {
     id: String(p.id ?? ''),
-    from: String(p.from ?? placeName(line?.[0])),
-    to: String(p.to ?? placeName(end)),
-    phases: Array.isArray(p.phases) ? p.phases.map(String) : phasesIn(String(p.phases ?? '')),
+    from: String(p.from ?? placeName(ends?.[0])),
+    to: String(p.to ?? placeName(ends?.at(-1))),
+    phases: Array.isArray(phases) ? phases.map(String) : phasesIn(String(phases ?? '')),
     ...(typeof p.changePrior === 'number' ? { changePrior: p.changePrior } : {}),
     ...(typeof p.lengthM === 'number' ? { lengthM: p.lengthM } : {}),
-    ...(end.length >= 2 ? { position: { lon: end[0] as number, lat: end[1] as number } } : {}),
   };
-  const kind = p.kind === undefined ? {} : { kind: p.kind as SectionKind };
-  const group = typeof p.vectorGroup === 'string' ? p.vectorGroup : '';
-  return { section, kind, group, isSwitch: typeof p.closed === 'boolean', closed: p.closed === true };
+  const kind = isGiven(p.kind) ? { kind: p.kind as SectionKind } : {};
+  const group = isGiven(p.vectorGroup) ? String(p.vectorGroup) : '';
+  const table = typeof p.closed === 'boolean' ? 'switches' : group ? 'transformers' : 'sections';
+  return { where, table, section, ends: ends ?? [], kind, group, closed: p.closed === true };
+}
+
+const isGiven = (member: unknown): boolean => member !== undefined && member !== null && member !== '';
+
+/** First and last place of a line, the one place of a point, none without a geometry; undefined where they are no places. */
+function endsOf(geometry: Feature['geometry']): readonly Position[] | undefined {
+  if (!geometry) return [];
+  const { type, coordinates } = geometry;
+  if (type === 'Point') return isPlace(coordinates) ? [coordinates] : undefined;
+  const parts = coordinates as readonly unknown[];
+  const line = type === 'MultiLineString' && Array.isArray(parts) && parts.length === 1 ? parts[0] : parts;
+  if (!Array.isArray(line) || line.length < 2 || !line.every(isPlace)) return undefined;
+  return [line[0] as Position, line.at(-1) as Position];
+}
+
+const isPlace = (at: unknown): at is Position => Array.isArray(at) && at.length >= 2 && at.every(Number.isFinite);
+
+/** Passed over, what is meant as a switch would conduct and what is meant as a transformer turn nothing. */
+function memberProblems(p: Placed['p']): string[] {
+  const wrong = (member: string, expected: string) =>
+    `${member} is ${JSON.stringify(p[member]) ?? 'missing'}; expected ${expected}`;
+  const problems: string[] = [];
+  if (p.recorded === undefined && p.phases === undefined) problems.push(wrong('phases', 'e.g. ["A", "B"] or "AB"'));
+  if ((isGiven(p.closed) || p.kind === 'switch') && typeof p.closed !== 'boolean') {
+    problems.push(wrong('closed', 'true or false'));
+  }
+  if (p.kind === 'transformer' && !isGiven(p.vectorGroup)) problems.push(wrong('vectorGroup', 'e.g. Dyn11 or unknown'));
+  for (const member of ['changePrior', 'lengthM']) {
+    if (isGiven(p[member]) && typeof p[member] !== 'number') problems.push(wrong(member, 'a number'));
+  }
+  return problems;
 }
 
 const placeName = (place: Position | undefined): string => (place ?? []).slice(0, 2).map(rounded).join(',');
 const rounded = (degrees: number): number => Math.round(degrees * 1e7) / 1e7;
 
-/**
- * What a trace says, on the map: every section that is fed with `recorded` by the feeder document, `phases` by the evidence, their
- * `probability`, what a person `accepted` and whether the evidence has `contradicted` that since, and the probability that conductors cross there. A line where the places of both ends are known, a point where one is, no geometry else.
- */
-export function traceGeoJson(trace: FeederTrace): FeederGeoJson {
-  const { feeder, solution, standing } = trace;
-  const { document } = feeder;
-  const offered = new Set(offers(trace).offered.flatMap((g) => g.labels.map((l) => l.section)));
-  const rows = [...document.sections, ...(document.switches ?? []), ...(document.transformers ?? [])];
-  const rowOf = new Map<string, FeederSection & Record<string, unknown>>(rows.map((r) => [r.id, { ...r }]));
-  const place = (v: number): Position | undefined => {
-    const at = rowOf.get(feeder.ids[v]!)?.position;
-    return at && [at.lon, at.lat];
-  };
-  const features = feeder.ids.slice(1).map((id, i): Feature => {
-    const v = i + 1;
-    const row = rowOf.get(id)!;
-    const { phases, probability } = sectionLabel(trace, v);
-    const accepted = standing.recorded[v]!;
-    const recorded = phasesOf(feeder, v, 0);
-    return {
-      type: 'Feature',
-      geometry: geometryOf(place(feeder.parent[v]!), place(v)),
-      properties: {
-        id,
-        from: row.from,
-        to: row.to,
-        ...(row.kind === undefined ? {} : { kind: row.kind }),
-        ...(row.vectorGroup === undefined ? {} : { vectorGroup: row.vectorGroup }),
-        ...(row.closed === undefined ? {} : { closed: row.closed }),
-        ...(row.lengthM === undefined ? {} : { lengthM: row.lengthM }),
-        ...(row.changePrior === undefined ? {} : { changePrior: row.changePrior }),
-        recorded,
-        ...(accepted === 0 ? {} : { accepted: phasesOf(feeder, v, accepted), contradicted: offered.has(id) }),
-        phases,
-        probability,
-        byConductor: conductorPhases(trace, v).map((c, k) => ({ ...c, recorded: recorded[k] })),
-        crossing: solution.change[v]!,
-        measured: trace.measured[v] === 1,
-      },
-    };
-  });
-  return { type: 'FeatureCollection', features };
+/** A source given by its place is rounded as the ends of lines are. */
+function sourceAmong(source: string, lines: readonly Line[]): string {
+  if (lines.some(({ section }) => section.from === source || section.to === source)) return source;
+  const place = source.split(',').map((x) => (x.trim() === '' ? Number.NaN : Number(x)));
+  return isPlace(place) ? placeName(place) : source;
 }
 
-function geometryOf(from: Position | undefined, to: Position | undefined): Feature['geometry'] {
-  if (from && to) return { type: 'LineString', coordinates: [from, to] };
-  return to ? { type: 'Point', coordinates: to } : null;
+/** Whether the end away from the source is the one that the line names first. */
+function endsAtFrom({ indexOf, feeding, parent }: Feeder, { section }: Line): boolean {
+  const v = indexOf.get(section.id);
+  if (v === undefined || feeding.get(section.to) === v) return false;
+  return feeding.get(section.from) === v || feeding.get(section.from) !== parent[v];
 }

@@ -7,16 +7,23 @@ export type FeederRead =
   | { readonly ok: true; readonly feeder: Feeder; readonly document: FeederDocument }
   | { readonly ok: false; readonly problems: readonly string[] };
 
+/** Where the rows of each table of a document stood in what it was read from. */
+export type Origins = Readonly<Record<string, readonly { readonly where: string }[]>>;
+
 /** Checks a document; its problems are sentences for people: which row, what, and what would be right. */
-export function checked(document: FeederDocument, problems: readonly string[] = []): FeederRead {
+export function checked(document: FeederDocument, problems: readonly string[] = [], origins: Origins = {}): FeederRead {
   if (problems.length > 0) return { ok: false, problems };
   try {
     return { ok: true, feeder: makeFeeder(document), document };
   } catch (cause) {
     if (!(cause instanceof FeederError)) throw cause;
-    return { ok: false, problems: cause.problems };
+    return { ok: false, problems: cause.problems.map((p) => placed(p, origins)) };
   }
 }
+
+/** `sections[2] (a): ..` as the row or feature it came from. */
+const placed = (problem: string, origins: Origins): string =>
+  problem.replace(/^(\w+)\[(\d+)\]/, (as, table, i) => origins[table]?.[Number(i)]?.where ?? as);
 
 /** Terminals and loads that name a node, not a section. */
 export interface AtNodes {
