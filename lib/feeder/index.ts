@@ -55,4 +55,5 @@ export { type SweepArrays, sweepArrays } from './sweep';
 export * from './trace';
 export * from './trace-record';
 export { type DrawnTree, drawTree, LaneIndex, type TreeDrawing } from './tree-drawing';
+export { unfedText } from './unfed';
 export { type Visit, visitsOf } from './visits';

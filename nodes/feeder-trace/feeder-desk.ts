@@ -42,6 +42,10 @@ const PAGE = 5000;
 const isEvidence = (record: PhaseloomRecord): record is Finding =>
   ['identification', 'rotation', 'comparison'].includes(record.kind);
 
+/** The same labels in the same order of crest, whichever is named first. */
+const isTurned = (phases: readonly string[], others: readonly string[]): boolean =>
+  others.some((_, first) => phases.every((p, k) => p === others[(first + k) % 3]));
+
 /** As the identification itself had it: the terminal's own path, else the one of its reference. */
 const pathFrom =
   ({ frame, network }: DeskSettings) =>
@@ -59,7 +63,8 @@ export class FeederDesk {
     const { frame } = settings;
     for (const feeder of settings.feeders) {
       const zeroPhase = feeder.phases.indexOf(frame.zeroPhase);
-      if (zeroPhase < 0) {
+      // Another order of crest would take every C for a B.
+      if (!isTurned(feeder.phases, frame.phases)) {
         throw new Trouble(
           'config',
           `feeder ${feeder.id} has the phases ${feeder.phases.join(', ')}; expected the frame's ${frame.phases.join(', ')}`,

@@ -15,22 +15,26 @@ export interface FeederFile {
   readonly id?: string;
   /** node that feeds it, where the file does not say */
   readonly source?: string;
+  /** labels of the frame: tables, maps and CIM models do not say in which order their phases reach their crest */
+  readonly phases: readonly [string, string, string];
 }
 
-const FORMATS: Readonly<Record<string, (text: string, id: string, source: string | undefined) => CimRead>> = {
+type Given = Omit<FeederFile, 'path'> & { readonly id: string };
+
+const FORMATS: Readonly<Record<string, (text: string, given: Given) => CimRead>> = {
   '.json': readFeederJson,
-  '.csv': (text, id, source) => readFeederCsv(text, { id, ...(source ? { source } : {}) }),
-  '.geojson': (text, id, source) => readFeederGeoJson(parsedJson(text), { id, source: source ?? '' }),
-  '.xml': (text, id, source) => readFeederCim(text, xmlParser(), { id, ...(source ? { source } : {}) }),
+  '.csv': readFeederCsv,
+  '.geojson': (text, given) => readFeederGeoJson(parsedJson(text), { source: '', ...given }),
+  '.xml': (text, given) => readFeederCim(text, xmlParser(), given),
 };
 
 /** @throws Trouble that says what is wrong, which row, and what would be right */
-export function feederFromFile({ path, id, source }: FeederFile): { feeder: Feeder; places?: CimPlaces } {
+export function feederFromFile({ path, ...given }: FeederFile): { feeder: Feeder; places?: CimPlaces } {
   const format = FORMATS[extname(path).toLowerCase()];
   if (!format) {
     throw new Trouble('config', `the file ${path} ends in none of ${Object.keys(FORMATS).join(', ')}`);
   }
-  const read = format(textOf(path), id ?? basename(path, extname(path)), source);
+  const read = format(textOf(path), { ...given, id: given.id ?? basename(path, extname(path)) });
   if (read.ok) return { feeder: read.feeder, ...(read.places ? { places: read.places } : {}) };
   throw new Trouble('config', `feeder file ${path}: ${read.problems.slice(0, 20).join('; ')}`);
 }

@@ -3,6 +3,7 @@ import { resolve } from 'node:path';
 import type { Node, NodeAPI } from 'node-red';
 import type { CimPlaces } from '../../lib/feeder/io/cim';
 import type { Feeder } from '../../lib/feeder/model';
+import { unfedText } from '../../lib/feeder/unfed';
 import { formatInstant } from '../../lib/instant';
 import type { Finding, Kind } from '../../lib/records';
 import { problemsOf } from '../../lib/validate';
@@ -46,7 +47,7 @@ interface Fed {
   readonly places: CimPlaces | undefined;
 }
 
-function feedersOf(RED: NodeAPI, def: FeederTraceDef, { network }: Evidence): Fed {
+function feedersOf(RED: NodeAPI, def: FeederTraceDef, { frame, network }: Evidence): Fed {
   const wanted = (def.feeder ?? '').trim();
   if (oneOf('feederFrom', def.feederFrom, ['network', 'file']) === 'file') {
     const file = (def.file ?? '').trim();
@@ -55,6 +56,7 @@ function feedersOf(RED: NodeAPI, def: FeederTraceDef, { network }: Evidence): Fe
     const path = resolve(RED.settings.userDir ?? process.cwd(), file);
     const { feeder, places } = feederFromFile({
       path,
+      phases: frame.phases,
       ...(wanted ? { id: wanted } : {}),
       ...(source ? { source } : {}),
     });
@@ -75,6 +77,7 @@ function run(
   { feeders, places, gatherMs }: Fed & { readonly gatherMs: number },
 ): void {
   light.show('grey', 'ring', RED._(`${node.type}.status.waiting`));
+  for (const feeder of feeders) if (feeder.unfed.length > 0) node.warn(unfedText(feeder));
   const desk = new FeederDesk({
     id: node.id,
     feeders,

@@ -112,7 +112,7 @@ describe('the feeder routes of the board', () => {
     expect(file.headers.get('content-disposition')).to.match(/^attachment; filename="F-[\w-]+\.csv"$/);
     expect(parseCsv(await file.text())[1]!.fields[0]).to.equal('m7');
     const map = (await (await fetch(at('feeder/file?feeder=F&format=geojson'))).json()) as { features: unknown[] };
-    expect(map.features).to.have.length(12);
+    expect(map.features).to.have.length(12 + 15);
     expect((await fetch(at('feeder/file?feeder=F&format=cim'))).status).to.equal(400);
     expect((await fetch(at('feeder/section?feeder=F&section=m99'))).status).to.equal(404);
     expect((await fetch(at('feeder/day?feeder=F&visits=900'))).status).to.equal(400);

@@ -4,6 +4,8 @@ import { join } from 'node:path';
 import { DuckDBInstance } from '@duckdb/node-api';
 import { expect } from 'chai';
 import { conditionsOf, decideCorrection, problemsOf } from '../../lib';
+import { makeFeeder } from '../../lib/feeder/model';
+import { unfedText } from '../../lib/feeder/unfed';
 import type { Correction, Trace } from '../../lib/records';
 import { angle, identificationAt, trunk } from '../kit/feeder-trunk';
 import { admitted, kept, ledgerOf, newLedger } from '../kit/ledger-in-flow';
@@ -184,6 +186,31 @@ describe('the node feeder trace', () => {
     }
   });
 
+  it('takes the labels of a table from the frame, and no feeder whose phases crest in another order', async () => {
+    writeFileSync(join(rig.userDir, 'L.csv'), 'id,from,to,phases\na,n0,n1,L1 L2 L3');
+    const of = (frame: object, file: string) => {
+      const [, ...others] = flow({ network: '', feederFrom: 'file', file });
+      return rig.deploy([{ id: 'frame', type: 'phaseloom-frame', frameId: 'f', ...frame }, ...others]);
+    };
+    await of({ phase1: 'L1', phase2: 'L2', phase3: 'L3' }, 'L.csv');
+    expect([rig.errors, rig.status('n')?.text]).to.deep.equal([[], 'no findings yet']);
+    writeFileSync(join(rig.userDir, 'feeder.json'), JSON.stringify(trunk()));
+    await of({ sequence: '132' }, 'feeder.json');
+    rig.send('n', { payload: CROSSED });
+    await quiet(50);
+    expect(rig.errors[0]?.message).to.equal("feeder F has the phases A, B, C; expected the frame's A, C, B");
+    await of({ phase1: 'B', phase2: 'C', phase3: 'A' }, 'feeder.json');
+    expect([rig.errors, rig.status('n')?.text]).to.deep.equal([[], 'no findings yet']);
+  });
+
+  it('tells what nothing feeds, and which readings are lost with it', () => {
+    const [head, ...rest] = trunk().sections;
+    const feeder = makeFeeder({ ...trunk(), sections: [head!, { ...rest[0]!, from: 'n11' }, ...rest.slice(1)] });
+    expect(unfedText(feeder)).to.match(
+      /^feeder F: nothing feeds m2, m3, m4, m5, m6, \.\. \(11\); readings at t3A, .* \(\d+\) count for nothing; expected from and to that lead to n0/,
+    );
+  });
+
   it('takes voltages of meters as evidence beside the findings, and says which of them say nothing', async () => {
     await rig.deploy(flow());
     const dice = chance(95);
@@ -296,7 +323,8 @@ describe('the node feeder trace', () => {
     expect(own.contradicted).to.deep.equal([]);
     ask('geojson');
     const map = JSON.parse((await rig.next('r')).payload);
-    expect(map.features).to.have.length(12);
+    // Twelve sections, then the terminals.
+    expect(map.features).to.have.length(12 + 15);
     expect(map.features[8].properties).to.deep.include({ id: 'm9', phases: ['B', 'A', 'C'] });
     // Read as the document has it: what was accepted is contradicted.
     const back = [9, 12].flatMap((k) => [...'ABC'].map((p) => identificationAt(`t${k}${p}`, angle(p), at(40))));
@@ -324,7 +352,7 @@ describe('the node feeder trace', () => {
     expect(await troubled({ feederFrom: 'file', file: 'x.dwg' })).to.match(/ends in none of .json, .csv/);
     expect(await troubled({ feederFrom: 'file', file: 'gone.csv' })).to.match(/cannot be read/);
     writeFileSync(join(rig.userDir, 'bad.csv'), 'id,from,to,phases\na,n0,n1,AX');
-    expect(await troubled({ feederFrom: 'file', file: 'bad.csv' })).to.match(/sections\[0\] \(a\): phases/);
+    expect(await troubled({ feederFrom: 'file', file: 'bad.csv' })).to.match(/sections row 2 \(a\): phases/);
     writeFileSync(join(rig.userDir, 'bad.xml'), '<html/>');
     expect(await troubled({ feederFrom: 'file', file: 'bad.xml' })).to.match(/not a CIM model/);
     expect(rig.status('n')?.text).to.equal('check the settings');

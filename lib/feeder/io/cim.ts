@@ -12,6 +12,8 @@ export interface CimOptions {
   readonly id: string;
   /** name of the connectivity node from which the feeder is fed; left out: that of the only EnergySource */
   readonly source?: string;
+  /** A, B, C in the order in which they reach their crest; left out: this one */
+  readonly phases?: readonly [string, string, string];
 }
 
 /** Where the model keeps the phases of a section, for corrections to refer to. */
@@ -85,6 +87,7 @@ class CimReader {
     const phased = <T extends FeederSection>(row: T): T => ({ ...row, phases: secondary.get(row.from) ?? row.phases });
     const document: FeederDocument = {
       id: this.options.id,
+      ...(this.options.phases ? { phases: this.options.phases } : {}),
       source: this.source(),
       sections: lines.map(({ row }) => phased(row)),
       switches: switches.map(({ row, o }): FeederSwitch => ({ ...phased(row), closed: isClosed(o) })),
