@@ -78,10 +78,10 @@ function ofRotation(r: Rotation): Condition[] {
   if (r.verdict !== 'decided' || r.agreesWithRecord === null) return [];
   const active = !r.agreesWithRecord;
   const says = `recorded ${r.recordedSequence}, found ${r.sequence}`;
-  const where = `${r.site}: ${r.terminals.join(', ')} in viewing order ${r.viewing}`;
+  const where = `${r.terminals.join(', ')} in viewing order ${r.viewing}`;
   const text = active
-    ? `${where} turn ${r.sequence} (${r.turns}), recorded ${r.recordedSequence}`
-    : `${where} turn as recorded, ${r.sequence}`;
+    ? `${r.site}: turns ${r.sequence} (${r.turns}), recorded ${r.recordedSequence}: ${where}`
+    : `${r.site}: turns as recorded, ${r.sequence}: ${where}`;
   return [condition(r, 'rotation-conflict', r.site, 'high', { active, says, text }, triple(r))];
 }
 

@@ -48,7 +48,9 @@ describe('the board in a browser', () => {
     await take(rig, rolledSide());
     const row = page.locator('.list-row', { hasText: 'TIE-4' });
     await row.waitFor();
-    expect(await row.textContent()).to.match(/not acknowledged/);
+    expect(await row.textContent()).to.match(
+      /not acknowledged, high: not the same phase, rolled: 633.1 faces 680.1 and belongs/,
+    );
     await row.click();
     const detail = page.getByRole('region', { name: 'The chosen alert' });
     await detail

@@ -6,12 +6,16 @@ import type { Rig } from './node-red';
 
 const places = (bus: string) => ['1', '2', '3'].map((k) => `${bus}/${k}`);
 const TIE = { id: 'TIE-4', name: 'Fenwick Road', left: places('633'), right: places('680') };
+/** Names are as long as people make them; a list of them must not widen a page on a phone. */
+const LONG_NAME = 'Fenwick Road, second pole after the regulators, beside the pump house';
 const CREW = { by: 'crew 4', sigmaDeg: 0.5 };
 
 export async function deployScene(rig: Rig): Promise<void> {
+  const { sites: bare = [] } = feeder13();
+  const sites = bare.map((s) => (s.id === '692' ? { ...s, name: LONG_NAME } : s));
   const judging = { frame: 'frame', network: 'network', ledger: 'ledger' };
   await rig.deploy([
-    ...feeder13Config(feeder13({ openPoints: [TIE] })),
+    ...feeder13Config(feeder13({ openPoints: [TIE], sites })),
     newLedger(),
     { id: 'board', type: 'phaseloom-board', path: '/phaseloom', ...judging },
     { id: 'pid', type: 'phaseloom-phase-id', ...judging, passOn: true, wires: [['desk']] },

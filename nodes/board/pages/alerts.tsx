@@ -10,7 +10,7 @@ import { LongList } from './long-list';
 import { go, place } from './place';
 import { spaced } from './spaced';
 import { usePages } from './use-pages';
-import { age, CATEGORIES, STATES } from './words';
+import { age, STATES } from './words';
 
 interface Answer {
   readonly alerts: readonly Alert[];
@@ -131,11 +131,17 @@ function Row({ alert }: { readonly alert: Alert }) {
       <strong>{alert.subject}</strong>
       <span class="when">{age(alert.since)}</span>
       <span class="second">
-        <b>{word}</b>, {alert.priority}: {CATEGORIES[alert.category]}
-        {alert.by ? `; ${alert.by}` : ''}; {told(alert)}
+        <b>{word}</b>
+        {doneBy(alert)}, {alert.priority}: {told(alert)}
       </span>
     </div>
   );
+}
+
+/** Who did the last thing to it; a comment is no acknowledgement. */
+function doneBy({ state, by, transition }: Alert): string {
+  if (!by) return '';
+  return STATES[state].word === transition ? ` by ${by}` : ` (${transition.replaceAll('-', ' ')} by ${by})`;
 }
 
 /** What is the matter, without the place, which stands above. */

@@ -6,7 +6,7 @@ export function Reasons({ reasons }: { readonly reasons: readonly Reason[] }) {
   return (
     <ul class="reasons">
       {reasons.map((r) => (
-        <li key={r.code}>
+        <li key={r.code + r.why}>
           {sentence(r.why)}
           {r.settle ? <span class="settle"> To settle it: {sentence(r.settle)}</span> : null}
         </li>

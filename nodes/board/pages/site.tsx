@@ -60,7 +60,7 @@ function OneSite({ id }: { readonly id: string }) {
           </p>
           <p class="hint">
             In the picture and in what was found angles lead positive, counter-clockwise; a last reading stands as the
-            instrument shows it, {value.sense} positive. The arc at a tip spans two standard uncertainties.
+            instrument shows it, {value.sense} positive. The arc at a tip spans two standard uncertainties to each side.
           </p>
         </div>
       </div>
@@ -120,7 +120,8 @@ function OneConductor({ conductor }: { readonly conductor: Conductor }) {
       </p>
       {said && said.angleDeg !== null && (
         <p>
-          {degrees(said.angleDeg)} ± {(said.sdDeg ?? 0).toFixed(1)}° against {said.reference}{' '}
+          {degrees(said.angleDeg)}
+          {said.sdDeg === null ? '' : ` ± ${said.sdDeg.toFixed(1)}°`} against {said.reference}{' '}
           <a href={to('records', said.id)}>evidence</a>
         </p>
       )}
@@ -133,7 +134,7 @@ function OneConductor({ conductor }: { readonly conductor: Conductor }) {
           {reading.by ? `, ${reading.by}` : ''}. {fitness ? `Fitness: ${fitness.grade}.` : ''}
         </p>
       )}
-      {fitness && <Reasons reasons={fitness.reasons} />}
+      {fitness && <Reasons reasons={fitness.reasons.filter((r) => !said?.reasons.some((s) => s.why === r.why))} />}
     </>
   );
 }

@@ -132,8 +132,9 @@ function OnePlan({ plan }: { readonly plan: Plan }) {
     <>
       <p>
         <time dateTime={plan.at}>{instant(plan.at)}</time> <a href={to('records', plan.id)}>This plan</a>. Loads on
-        phases that readings prove: {basis.identified}; on phases that only the record says: {basis.recorded}.
-        {basis.leastProbability !== undefined && ` The least sure of them is ${probability(basis.leastProbability)}.`}
+        phases that readings prove: {basis.identified}
+        {basis.leastProbability !== undefined && `, the least sure of them ${probability(basis.leastProbability)}`}; on
+        phases that only the record says: {basis.recorded}.
       </p>
       {undecided.loads > 0 && <Undecided undecided={undecided} />}
       {plan.caution && <p class="caution">{plan.caution}</p>}
