@@ -5,13 +5,14 @@ export interface Join {
   readonly to: string;
 }
 
-/** Phase of each node that a centre tap feeds, carried along what hangs on it. */
+/** Phase of each node that a centre tap feeds, carried along what hangs on it, whichever end of a line the record names first. */
 export function behindTaps(
   taps: Iterable<readonly [node: string, phases: readonly string[]]>,
   joins: readonly Join[],
 ): Map<string, readonly string[]> {
   const phases = new Map(taps);
-  const from = Map.groupBy(joins, (j) => j.from);
+  const ways = joins.flatMap((j) => [j, { from: j.to, to: j.from }]);
+  const from = Map.groupBy(ways, (j) => j.from);
   const queue = [...phases.keys()];
   for (const node of queue) {
     for (const { to } of from.get(node) ?? []) {

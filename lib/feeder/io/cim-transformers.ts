@@ -25,6 +25,7 @@ export function cimTransformers(model: CimModel, naming: CimNaming) {
   const transformers = model.of('PowerTransformer').flatMap((o) => {
     const group = o.text('PowerTransformer.vectorGroup');
     const own = ends.get(o.id) ?? [];
+    if (own.length > 2) return manyWindings(inOrder(own)).flatMap((w) => make(o, w, PHASES, groupOfEnds(w)));
     if (own.length > 0) return make(o, own, PHASES, group || groupOfEnds(own));
     const units = (tanks.get(o.id) ?? []).map((t) => ({ t, ends: inOrder(tankEnds.get(t.id) ?? []) }));
     const centre = units.filter((u) => u.ends.some((e) => /s[12]/.test(phaseCodeOf(e))));
@@ -62,9 +63,12 @@ function transformerOf(
     return [];
   }
   const present = PHASES.filter((p) => phases.includes(p));
+  const winding = Number(inOrder(ends)[1]!.text('TransformerEnd.endNumber'));
+  // A centre tap has its legs as ends 2 and 3, at one node.
+  const id = winding > 2 && o.type === 'PowerTransformer' ? `${nameOf(o)}/${winding}` : nameOf(o);
   return [
     {
-      id: nameOf(o),
+      id,
       from: nodeName(from),
       to: nodeName(to),
       phases: present.length > 0 ? present : PHASES,
@@ -72,6 +76,9 @@ function transformerOf(
     },
   ];
 }
+
+/** Of three windings and more the first feeds each of the others: one transformer each. */
+const manyWindings = ([first, ...others]: readonly CimObject[]): CimObject[][] => others.map((o) => [first!, o]);
 
 const inOrder = (ends: readonly CimObject[]): CimObject[] =>
   [...ends].sort((a, b) => Number(a.text('TransformerEnd.endNumber')) - Number(b.text('TransformerEnd.endNumber')));

@@ -4,9 +4,10 @@
  */
 import type { FeederDocument, FeederSection, FeederSwitch } from '../model';
 import { behindTaps } from './behind-taps';
+import { cimConsumers } from './cim-consumers';
 import { type CimModel, type CimObject, cimModel, type ParseXml } from './cim-objects';
 import { cimTransformers, lettersOf, PHASES } from './cim-transformers';
-import { type AtNodes, type FeederRead, placedAtNodes } from './read';
+import { type FeederRead, placedAtNodes } from './read';
 
 export interface CimOptions {
   readonly id: string;
@@ -94,7 +95,10 @@ class CimReader {
       transformers,
     };
     if (this.problems.length > 0) return { ok: false, problems: this.problems };
-    const read = placedAtNodes(document, this.places(phasesAtNodes(document, secondary)));
+    const read = placedAtNodes(
+      document,
+      cimConsumers(model, this.consumerNaming(), phasesAtNodes(document, secondary)),
+    );
     return read.ok ? { ...read, places: this.cimPlaces([...lines, ...switches]) } : read;
   }
 
@@ -138,25 +142,8 @@ class CimReader {
     return heads[0] ?? '';
   }
 
-  /** A consumer that does not say its phases has those that reach its node. */
-  private places(reaching: ReadonlyMap<string, readonly string[]>): AtNodes {
-    const phases = Map.groupBy(this.model.of('EnergyConsumerPhase'), (p) => p.to('EnergyConsumerPhase.EnergyConsumer'));
-    const name = naming(this.model.of('EnergyConsumer'));
-    const loads = this.model.of('EnergyConsumer').flatMap((o) => {
-      const [node] = this.nodesOf(o);
-      if (node === undefined) return [];
-      const own = (phases.get(o.id) ?? []).map((p) => p.text('EnergyConsumerPhase.phase'));
-      const letters = PHASES.filter((p) => own.includes(p));
-      const here = letters.length > 0 ? letters : (reaching.get(node) ?? PHASES);
-      const watts = Number(o.text('EnergyConsumer.p')) || 0;
-      return [
-        { id: name(o), node, phases: here, kw: watts / 1000, delta: o.text('EnergyConsumer.phaseConnection') === 'D' },
-      ];
-    });
-    const terminals = loads
-      .filter((l) => !l.delta)
-      .flatMap((l) => l.phases.map((phase) => ({ id: `${l.id}/${phase}`, node: l.node, phase, site: l.node })));
-    return { terminals, loads: loads.map(({ delta: _delta, ...load }) => load) };
+  private consumerNaming() {
+    return { nameOf: naming(this.model.of('EnergyConsumer')), nodesOf: (o: CimObject) => this.nodesOf(o) };
   }
 
   private cimPlaces(rows: readonly { readonly row: FeederSection; readonly o: CimObject }[]): CimPlaces {
