@@ -32,7 +32,6 @@ export function borrowLedger(file: string, durability: Durability, days: number)
     (retainDays) => new ThreadedLedger({ file: path, durability, retainDays }),
   );
   if (durability === 'full') borrowed.ledger.insistOnFull();
-  borrowed.ledger.retentionChanged();
   return borrowed;
 }
 
@@ -48,7 +47,7 @@ export function borrowPostgresLedger(use: PostgresUse, days: number): Borrowed {
 }
 
 /** Who wants readings to stay longest is heeded. */
-function borrow<L extends Ledger & { retentionChanged?(): void }>(
+function borrow<L extends Ledger & { retentionChanged?(): Promise<void> }>(
   shared: Map<string, Shared<L>>,
   name: string,
   days: number,

@@ -5,6 +5,7 @@ import { join, resolve } from 'node:path';
 import { DatabaseSync } from 'node:sqlite';
 import { expect } from 'chai';
 import type { PhaseloomRecord } from '../../lib/records';
+import type { Call } from '../../nodes/ledger/sqlite/thread-talk';
 import type { ThreadedLedger as Threaded } from '../../nodes/ledger/sqlite/threaded-ledger';
 import { type LedgerUnderTest, ledgerLaws } from './ledger-laws';
 import { admitted, alert, identification, reading, rejection } from './ledger-samples';
@@ -167,7 +168,14 @@ describe('SQLite on a thread of its own', () => {
 
   it('passes over an answer that was on its way when the thread was ended', async () => {
     const orders = { file: `${bench.file}4`, durability: 'full', retainDays: Number.POSITIVE_INFINITY } as const;
-    const thread = new LedgerThread(orders, 'ledger.sqlite4', () => undefined);
+    const thread = new LedgerThread<Call>({
+      program: 'thread-work.js',
+      orders,
+      label: 'ledger.sqlite4',
+      endedByItself: (cause) => {
+        throw cause;
+      },
+    });
     await thread.call({ do: 'open', args: [] });
     const late = codeOf(thread.call({ do: 'head', args: [] }));
     await new Promise((sent) => setImmediate(sent));
@@ -194,9 +202,35 @@ describe('SQLite on a thread of its own', () => {
     const program = `
       const { ThreadedLedger } = require(${JSON.stringify(join(BUILT, 'sqlite/threaded-ledger.js'))});
       const ledger = new ThreadedLedger({ file: ${JSON.stringify(`${file}3`)}, durability: 'full', retainDays: () => Infinity });
-      ledger.open().then(() => ledger.advance('x', 3)).then(() => ledger.cursor('x')).then(console.log);`;
+      ledger.open().then(() => ledger.advance('x', 3)).then(() => ledger.cursor('x')).then(console.log)
+        .then(() => ledger.count({})).then((counts) => console.log(counts.size));`;
     const { status, stdout } = spawnSync(process.execPath, ['-e', program], { encoding: 'utf8', timeout: 20_000 });
-    expect([status, stdout.trim()]).to.deep.equal([0, '3']);
+    expect([status, stdout.trim()]).to.deep.equal([0, '3\n0']);
+  });
+
+  it('tells who opens it, and who leaves, that the thread could not be told how long readings stay', async () => {
+    let days: unknown = 30;
+    const ledger = new ThreadedLedger({ file: `${bench.file}5`, durability: 'full', retainDays: () => days as number });
+    await ledger.open();
+    days = Symbol('no plain data');
+    expect(await codeOf(ledger.retentionChanged())).to.equal('ledger-not-data');
+    expect(await codeOf(ledger.open())).to.equal('ledger-not-data');
+    days = 90;
+    expect(await codeOf(ledger.open())).to.equal('none');
+    await ledger.close();
+  });
+
+  it('goes by what the strictest of its users insists on once that one has opened it', async () => {
+    const told = () => (one.ledger as unknown as { told: object }).told;
+    const one = borrowLedger(`${bench.file}6`, 'normal', 30);
+    await one.ledger.open();
+    expect(told()).to.deep.equal({ durability: 'normal', days: 30 });
+    const two = borrowLedger(`${bench.file}6`, 'full', 90);
+    await two.ledger.open();
+    expect(told()).to.deep.equal({ durability: 'full', days: 90 });
+    await two.giveBack();
+    expect(told()).to.deep.equal({ durability: 'full', days: 30 });
+    await one.giveBack();
   });
 
   it('lets two users of one file share one ledger, which the last one closes', async () => {

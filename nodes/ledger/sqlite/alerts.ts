@@ -4,6 +4,7 @@ import { dueAtUs } from '../../../lib/alert-transition';
 import { parseInstant } from '../../../lib/instant';
 import type { Alert } from '../../../lib/records';
 import type { AlertQuery } from '../ledger';
+import { boundedRows } from './bounded-rows';
 
 interface Body {
   readonly body: string;
@@ -74,7 +75,7 @@ export class Alerts {
   }
 
   alertHistory(key: string): Alert[] {
-    return this.history.all(key).map(opened);
+    return boundedRows(this.history, [key]).map(opened);
   }
 
   openCount(): number {

@@ -1,12 +1,13 @@
 /** Opening the file: is it ours, may it be written, does it keep what it is told. */
 import { existsSync, statSync } from 'node:fs';
-import { dirname } from 'node:path';
+import { basename, dirname } from 'node:path';
 import type { DatabaseSync } from 'node:sqlite';
 import { Kysely, Migrator } from 'kysely';
 import { Trouble } from '../../kit/trouble';
 import { ledgerMigrations } from '../migrations';
 import type { LedgerTables } from '../schema';
 import { NodeSqliteDialect, sqliteWords } from './dialect';
+import { StoreTrouble } from './store-trouble';
 
 export type Durability = 'full' | 'normal';
 
@@ -47,6 +48,22 @@ export function openFile(file: string, pragmas: readonly string[]): DatabaseSync
   }
 }
 
+/** What sorts a whole archive does it on the disk, and waits as long as it must: it holds up no commit. */
+const QUESTION_PRAGMAS = ['busy_timeout = 5000', 'cache_size = -16384'];
+
+/** A second connection, to read only, to the file that is open for writing under this identity. */
+export function openForQuestions(file: string, identity: string | undefined): DatabaseSync {
+  const database = new (sqlite().DatabaseSync)(file, { readOnly: true });
+  try {
+    if (identityOf(file) !== identity) throw moved(file);
+    for (const pragma of QUESTION_PRAGMAS) database.exec(`pragma ${pragma}`);
+    return database;
+  } catch (cause) {
+    database.close();
+    throw cause;
+  }
+}
+
 export function setDurability(database: DatabaseSync, durability: Durability): void {
   database.exec(`pragma synchronous = ${durability}`);
 }
@@ -71,6 +88,12 @@ export const identityOf = (file: string): string | undefined => {
   const at = file === ':memory:' ? undefined : statSync(file, { throwIfNoEntry: false });
   return at && `${at.dev}:${at.ino}`;
 };
+
+export const moved = (file: string): StoreTrouble =>
+  new StoreTrouble(
+    'ledger-moved',
+    `ledger ${basename(file)}: ${file} was moved, deleted or replaced while open; put it back, or deploy again to go on with what is there now`,
+  );
 
 function sqlite(): typeof import('node:sqlite') {
   try {

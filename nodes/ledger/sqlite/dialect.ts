@@ -15,6 +15,7 @@ import {
   SqliteQueryCompiler,
 } from 'kysely';
 import type { DialectWords } from '../migrations';
+import { boundedRows } from './bounded-rows';
 
 export class NodeSqliteDialect implements Dialect {
   constructor(private readonly database: DatabaseSync) {}
@@ -75,7 +76,7 @@ class NodeSqliteConnection implements DatabaseConnection {
   constructor(private readonly database: DatabaseSync) {}
 
   async executeQuery<R>({ sql, parameters }: CompiledQuery): Promise<QueryResult<R>> {
-    return { rows: this.prepared(sql).all(...(parameters as SQLInputValue[])) as R[] };
+    return { rows: boundedRows(this.prepared(sql), parameters as SQLInputValue[]) as R[] };
   }
 
   private prepared(sql: string): StatementSync {

@@ -1,9 +1,9 @@
-/** The thread of a ledger, from outside: numbers the calls, sends those of one turn together, and settles what is answered. */
+/** A thread of a ledger, from outside: numbers the calls, sends those of one turn together, and settles what is answered. */
 import { join } from 'node:path';
 import { Worker } from 'node:worker_threads';
 import type { PhaseloomRecord } from '../../../lib/records';
 import { asError, Trouble } from '../../kit/trouble';
-import type { Answer, Answers, Call, Calls, ThreadOrders } from './thread-talk';
+import type { Answer, Answers, Calls } from './thread-talk';
 
 interface Waiting {
   readonly resolve: (value: unknown) => void;
@@ -13,34 +13,48 @@ interface Waiting {
   readonly size: number;
 }
 
+export interface ThreadDuty {
+  /** file of the program, beside this one */
+  readonly program: 'thread-work.js' | 'question-work.js';
+  /** what it is started with */
+  readonly orders: object;
+  readonly label: string;
+  readonly committed?: (records: readonly PhaseloomRecord[]) => void;
+  /** told once and more: with the error that ended it, and that it ended */
+  readonly endedByItself: (cause: Error) => void;
+}
+
 /** Records on their way past which no more are taken: the thread does not even refuse them, as it does from fewer on. */
 const MOST_UNANSWERED = 50_000;
 
-export class LedgerThread {
+export class LedgerThread<C> {
   /** its clock, as it told it last */
   clockUs = 0;
   private readonly worker: Worker;
   private readonly waiting = new Map<number, Waiting>();
   private next = 0;
-  private calls: Call[] = [];
+  private calls: C[] = [];
   private unanswered = 0;
   private isEnding = false;
 
-  constructor(
-    orders: ThreadOrders,
-    private readonly label: string,
-    private readonly committed: (records: readonly PhaseloomRecord[]) => void,
-  ) {
-    this.worker = new Worker(join(__dirname, 'thread-work.js'), { workerData: orders });
+  constructor(private readonly duty: ThreadDuty) {
+    const { program, orders, label, endedByItself } = duty;
+    this.worker = new Worker(join(__dirname, program), { workerData: orders });
     this.worker.unref();
     this.worker.on('message', (answers: Answers) => this.take(answers));
+    this.worker.on('error', endedByItself);
     this.worker.on('exit', (code) => {
-      if (!this.isEnding) throw new Error(`the thread of ledger ${label} ended by itself (exit code ${code})`);
+      if (!this.isEnding) endedByItself(new Error(`the thread of ledger ${label} ended by itself (exit code ${code})`));
     });
   }
 
+  /** calls not answered */
+  get underWay(): number {
+    return this.waiting.size;
+  }
+
   /** `records`: what it may store; `size`: how many. What is larger than all that may wait goes alone. */
-  call(call: Call, records: readonly PhaseloomRecord[] = [], size = 0): Promise<unknown> {
+  call(call: C, records: readonly PhaseloomRecord[] = [], size = 0): Promise<unknown> {
     const isTooMuch = this.unanswered > 0 && this.unanswered + size > MOST_UNANSWERED;
     if (size > 0 && isTooMuch) return Promise.reject(this.overflow());
     if (this.waiting.size === 0) this.worker.ref();
@@ -50,11 +64,10 @@ export class LedgerThread {
     return new Promise((resolve, reject) => this.waiting.set(this.next++, { resolve, reject, records, size }));
   }
 
-  /** What is not answered by now never will be. */
-  async end(): Promise<void> {
+  /** What is not answered by now never will be, and is told why. */
+  async end(why = new Trouble('ledger-closed', `ledger ${this.duty.label} was closed`)): Promise<void> {
     this.isEnding = true;
-    for (const { reject } of this.waiting.values())
-      reject(new Trouble('ledger-closed', `ledger ${this.label} was closed`));
+    for (const { reject } of this.waiting.values()) reject(why);
     this.waiting.clear();
     await this.worker.terminate();
   }
@@ -64,25 +77,25 @@ export class LedgerThread {
     this.calls = [];
     const first = this.next - calls.length;
     try {
-      this.worker.postMessage({ first, calls } satisfies Calls);
+      this.worker.postMessage({ first, calls } satisfies Calls<C>);
     } catch {
       // Nothing was sent: something in them cannot be copied. Whose it is fails alone.
       for (const [i, call] of calls.entries()) this.sendAlone(first + i, call);
     }
   }
 
-  private sendAlone(number: number, call: Call): void {
+  private sendAlone(number: number, call: C): void {
     try {
-      this.worker.postMessage({ first: number, calls: [call] } satisfies Calls);
+      this.worker.postMessage({ first: number, calls: [call] } satisfies Calls<C>);
     } catch (cause) {
-      const message = `ledger ${this.label} cannot take what is no plain data: ${asError(cause).message}`;
+      const message = `ledger ${this.duty.label} cannot take what is no plain data: ${asError(cause).message}`;
       this.settle({ number, failure: { code: 'ledger-not-data', message } });
     }
   }
 
   private take({ clockUs, stored, answers }: Answers): void {
     this.clockUs = clockUs;
-    if (stored.length > 0) this.committed(this.recordsOf(stored));
+    if (stored.length > 0) this.duty.committed?.(this.recordsOf(stored));
     for (const answer of answers) this.settle(answer);
   }
 
@@ -109,7 +122,7 @@ export class LedgerThread {
 
   private overflow(): Trouble {
     const what = `${this.unanswered} records wait to be stored and no more are taken`;
-    return new Trouble('ledger-overflow', `${what}; ledger ${this.label} does not answer`);
+    return new Trouble('ledger-overflow', `${what}; ledger ${this.duty.label} does not answer`);
   }
 }
 

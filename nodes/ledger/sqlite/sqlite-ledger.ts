@@ -1,10 +1,8 @@
 /** The ledger in one file, through Node's own SQLite. */
 import { basename } from 'node:path';
 import type { DatabaseSync } from 'node:sqlite';
-import type { Kysely } from 'kysely';
 import type { Alert, Finding, PhaseloomRecord, Rejection } from '../../../lib/records';
 import { asError, Trouble } from '../../kit/trouble';
-import { listAlerts } from '../alert-list';
 import { CommitListeners } from '../commit-listeners';
 import {
   type AdmittedReading,
@@ -17,18 +15,17 @@ import {
   notOpen,
   type RecordQuery,
 } from '../ledger';
-import { countRecords, findRecords } from '../record-query';
 import { type Row, runNow } from '../retention/question';
 import { Retention } from '../retention/retention';
-import type { LedgerTables } from '../schema';
-import { type Durability, identityOf, migrate, openFile, setDurability } from './database-file';
+import { Archive } from './archive';
+import { type Durability, identityOf, migrate, moved, openFile, setDurability } from './database-file';
 import { forwardClock } from './forward-clock';
 import { GroupCommit } from './group-commit';
 import type { DeliveryQuery } from './outbox';
 import { makeParts, type Parts } from './parts';
 import { type Cell, cellsOf, READING_COLUMNS } from './reading-cells';
 import { numbered, sqliteRetention } from './retention-words';
-import { explained, StoreTrouble } from './store-trouble';
+import { explained } from './store-trouble';
 import { Transactions } from './transactions';
 
 export type { Durability };
@@ -51,7 +48,7 @@ export interface SqliteLedgerOptions {
 
 interface Opened extends Parts {
   readonly database: DatabaseSync;
-  readonly kysely: Kysely<LedgerTables>;
+  readonly archive: Archive;
   readonly commits: GroupCommit;
   readonly retention: Retention;
 }
@@ -150,10 +147,10 @@ export class SqliteLedger implements Ledger {
     return this.read((parts) => parts.alerts.alerts(query));
   }
   alertList(query: AlertListQuery) {
-    return this.read(({ kysely }) => listAlerts(kysely, query));
+    return this.read(({ archive }) => archive.alertList(query));
   }
   alertHistory(key: string) {
-    return this.read((parts) => parts.alerts.alertHistory(key));
+    return this.read(({ archive }) => archive.alertHistory(key));
   }
 
   enqueue(deliveries: readonly Delivery[]) {
@@ -175,18 +172,18 @@ export class SqliteLedger implements Ledger {
     return this.write(1, (parts) => parts.outbox.abandoned(seq, atUs, error));
   }
   deliveries(query: DeliveryQuery) {
-    return this.read((parts) => parts.outbox.deliveries(query));
+    return this.read(({ archive }) => archive.deliveries(query));
   }
 
   records(query: RecordQuery) {
-    return this.read((parts) => findRecords(parts.kysely, query));
+    return this.read(({ archive }) => archive.records(query));
   }
   count(query: RecordQuery) {
-    return this.read((parts) => countRecords(parts.kysely, query));
+    return this.read(({ archive }) => archive.count(query));
   }
 
   verify(known?: KnownLink) {
-    return this.read((parts) => parts.chain.verify(known));
+    return this.read(({ archive }) => archive.verify(known));
   }
 
   letGo(days: number) {
@@ -243,7 +240,7 @@ export class SqliteLedger implements Ledger {
           ),
       });
       retention.start();
-      this.parts = { database, kysely, commits, retention, ...parts };
+      this.parts = { database, archive: new Archive(kysely, parts), commits, retention, ...parts };
     } catch (cause) {
       database.close();
       throw cause;
@@ -255,12 +252,7 @@ export class SqliteLedger implements Ledger {
     const now = performance.now();
     if (now - this.checkedIdentityAt < 1000) return;
     const { file } = this.options;
-    if (identityOf(file) !== identity) {
-      throw new StoreTrouble(
-        'ledger-moved',
-        `ledger ${this.label}: ${file} was moved, deleted or replaced while open; put it back, or deploy again to go on with what is there now`,
-      );
-    }
+    if (identityOf(file) !== identity) throw moved(file);
     this.checkedIdentityAt = now;
   }
 

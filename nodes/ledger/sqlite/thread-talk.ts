@@ -3,16 +3,28 @@
  * JSON text: a text is copied in one piece, an object member by member.
  */
 import type { Admission } from '../ledger';
+import type { Archive, ArchiveMethod } from './archive';
 import type { Cell } from './reading-cells';
 import type { SqliteLedger } from './sqlite-ledger';
 
-/** What the thread is started with. */
+/** What the thread that writes is started with. */
 export interface ThreadOrders {
   readonly file: string;
   readonly durability: 'full' | 'normal';
   /** days that readings stay at least; Infinity: for good */
   readonly retainDays: number;
 }
+
+/** What a thread that answers questions is started with. */
+export interface QuestionOrders {
+  readonly file: string;
+  /** which file the one is that is written to */
+  readonly identity: string | undefined;
+}
+
+export type Question = {
+  [M in ArchiveMethod]: { readonly do: M; readonly args: Parameters<Archive[M]> };
+}[ArchiveMethod];
 
 type Methods = {
   [M in keyof SqliteLedger]: SqliteLedger[M] extends (...args: infer A) => infer R ? (...args: A) => R : never;
@@ -54,9 +66,9 @@ export type Call =
   | { readonly do: 'retain'; readonly days: number };
 
 /** Calls made in one turn of the event loop; the first has this number, the others follow. */
-export interface Calls {
+export interface Calls<C> {
   readonly first: number;
-  readonly calls: readonly Call[];
+  readonly calls: readonly C[];
 }
 
 export type Answer = { readonly number: number } & (

@@ -1,35 +1,14 @@
-/** The thread on which SQLite works: takes calls, answers all that are done within one turn of the event loop together. */
+/** The thread on which SQLite writes, and answers what the flow must know at once. */
 import { parentPort, workerData } from 'node:worker_threads';
 import type { Finding, Rejection } from '../../../lib/records';
-import { asError } from '../../kit/trouble';
 import type { Delivery } from '../ledger';
+import { Answering } from './answering';
 import { SqliteLedger } from './sqlite-ledger';
-import { type Answer, type Answers, type Call, type Calls, packPlaces, type ThreadOrders } from './thread-talk';
+import { type Call, packPlaces, type ThreadOrders } from './thread-talk';
 
-const port = parentPort!;
 const orders = workerData as ThreadOrders;
 let retainDays = orders.retainDays;
 const ledger = new SqliteLedger({ file: orders.file, durability: orders.durability, retainDays: () => retainDays });
-
-let stored: string[] = [];
-let answers: Answer[] = [];
-let isTelling = false;
-
-ledger.onCommit((records) => {
-  for (const { id } of records) stored.push(id);
-  tell();
-});
-
-function tell(): void {
-  if (isTelling) return;
-  isTelling = true;
-  setImmediate(() => {
-    isTelling = false;
-    port.postMessage({ clockUs: ledger.clockUs(), stored, answers } satisfies Answers);
-    stored = [];
-    answers = [];
-  });
-}
 
 async function perform(call: Call): Promise<unknown> {
   switch (call.do) {
@@ -47,15 +26,5 @@ async function perform(call: Call): Promise<unknown> {
   }
 }
 
-async function answer(number: number, call: Call): Promise<void> {
-  const said = await perform(call).then(
-    (value) => ({ value }),
-    (cause) => ({ failure: { code: (cause as { code?: string }).code, message: asError(cause).message } }),
-  );
-  answers.push({ number, ...said });
-  tell();
-}
-
-port.on('message', ({ first, calls }: Calls) => {
-  for (const [i, call] of calls.entries()) void answer(first + i, call);
-});
+const answering = new Answering(parentPort!, perform, () => ledger.clockUs());
+ledger.onCommit((records) => answering.tellStored(records.map(({ id }) => id)));

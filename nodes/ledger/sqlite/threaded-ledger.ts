@@ -1,7 +1,7 @@
 /**
- * The ledger in one file, with SQLite on a thread of its own: while a commit waits for the disk, readings go on coming in and being
- * judged. Should the thread end by itself (a defect, or no memory left), the error goes up as it would without a thread and ends Node-RED:
- * what was not answered was not acknowledged either and comes again.
+ * The ledger in one file, with SQLite on threads of its own: while a commit waits for the disk, readings go on coming in and being
+ * judged, and while somebody asks the archive, commits go on. Should the thread that writes end by itself (a defect, or no memory left),
+ * the error goes up as it would without a thread and ends Node-RED: what was not answered was not acknowledged either and comes again.
  */
 import { basename } from 'node:path';
 import type { Alert, Finding, PhaseloomRecord, Rejection } from '../../../lib/records';
@@ -18,12 +18,22 @@ import {
   notOpen,
   type RecordQuery,
 } from '../ledger';
-import type { Durability } from './database-file';
+import type { ArchiveMethod } from './archive';
+import { type Durability, identityOf } from './database-file';
 import { forwardClock } from './forward-clock';
 import { LedgerThread } from './ledger-thread';
 import type { DeliveryQuery } from './outbox';
+import { isOfTheFlow, QuestionThreads } from './question-threads';
 import { cellsOf } from './reading-cells';
-import { type ArgumentsOf, openPlaces, type PackedPlaces, type PlainMethod, type ResultOf } from './thread-talk';
+import {
+  type ArgumentsOf,
+  type Call,
+  openPlaces,
+  type PackedPlaces,
+  type PlainMethod,
+  type ResultOf,
+  type ThreadOrders,
+} from './thread-talk';
 
 export interface ThreadedLedgerOptions {
   /** a path, or ':memory:' */
@@ -37,7 +47,10 @@ export class ThreadedLedger implements Ledger {
   private readonly listeners = new CommitListeners();
   private readonly clock = forwardClock(() => Math.max(Date.now() * 1000, this.thread?.clockUs ?? 0));
   private durability: Durability;
-  private thread: LedgerThread | undefined;
+  /** what the thread that writes goes by */
+  private told: { readonly durability: Durability; readonly days: number } | undefined;
+  private thread: LedgerThread<Call> | undefined;
+  private questions: QuestionThreads | undefined;
   private opening: Promise<void> | undefined;
 
   constructor(private readonly options: ThreadedLedgerOptions) {
@@ -45,23 +58,23 @@ export class ThreadedLedger implements Ledger {
     this.durability = options.durability;
   }
 
-  open(): Promise<void> {
-    this.thread ??= new LedgerThread(
-      { file: this.options.file, durability: this.durability, retainDays: this.options.retainDays() },
-      this.label,
-      (records) => this.listeners.tell(records),
-    );
-    this.opening ??= this.ask('open').catch((cause) => {
+  /** What was insisted on before it resolves holds, also where it was open already. */
+  async open(): Promise<void> {
+    this.opening ??= this.start().catch((cause) => {
       this.opening = undefined;
       throw cause;
     });
-    return this.opening;
+    await this.opening;
+    await this.agree();
   }
 
   async close(): Promise<void> {
-    const { thread } = this;
+    const { thread, questions } = this;
     if (!thread) return;
+    this.questions = undefined;
     try {
+      // First, so that it is the last connection that is closed by the one that writes: then the log goes into the file.
+      await questions?.end();
       await this.ask('close');
     } finally {
       this.thread = undefined;
@@ -70,14 +83,14 @@ export class ThreadedLedger implements Ledger {
     }
   }
 
+  /** From the next open() on, which tells should it fail. */
   insistOnFull(): void {
     this.durability = 'full';
-    if (this.thread) void this.ask('insistOnFull');
   }
 
-  /** How long readings must stay has changed. */
-  retentionChanged(): void {
-    void this.thread?.call({ do: 'retain', days: this.options.retainDays() });
+  /** How long readings must stay has changed; rejects when that cannot be told to the thread. */
+  retentionChanged(): Promise<void> {
+    return this.agree();
   }
 
   async admit(readings: readonly AdmittedReading[], rejections: readonly Rejection[]): Promise<Admission> {
@@ -117,10 +130,10 @@ export class ThreadedLedger implements Ledger {
     return this.ask('alerts', query);
   }
   alertList(query: AlertListQuery) {
-    return this.ask('alertList', query);
+    return this.askArchive('alertList', query);
   }
   alertHistory(key: string) {
-    return this.ask('alertHistory', key);
+    return this.askArchive('alertHistory', key);
   }
 
   clockUs(): number {
@@ -143,17 +156,17 @@ export class ThreadedLedger implements Ledger {
     return this.ask('abandoned', seq, atUs, error);
   }
   deliveries(query: DeliveryQuery) {
-    return this.ask('deliveries', query);
+    return query.state === 'waiting' ? this.ask('deliveries', query) : this.askArchive('deliveries', query);
   }
 
   records(query: RecordQuery) {
-    return this.ask('records', query);
+    return isOfTheFlow(query) ? this.ask('records', query) : this.askArchive('records', query);
   }
   count(query: RecordQuery) {
-    return this.ask('count', query);
+    return this.askArchive('count', query);
   }
   verify(...known: ArgumentsOf<'verify'>) {
-    return this.ask('verify', ...known);
+    return this.askArchive('verify', ...known);
   }
   letGo(days: number) {
     return this.ask('letGo', days);
@@ -166,11 +179,48 @@ export class ThreadedLedger implements Ledger {
     return this.listeners.add(listener);
   }
 
+  private async start(): Promise<void> {
+    const { file, retainDays } = this.options;
+    const wanted = { durability: this.durability, days: retainDays() };
+    if (!this.thread) {
+      this.thread = this.begun({ file, durability: wanted.durability, retainDays: wanted.days });
+      this.told = wanted;
+    }
+    await this.ask('open');
+    // A ledger in memory is seen by its own connection only.
+    if (file !== ':memory:') this.questions = new QuestionThreads({ file, identity: identityOf(file) }, this.label);
+  }
+
+  private begun(orders: ThreadOrders): LedgerThread<Call> {
+    return new LedgerThread({
+      program: 'thread-work.js',
+      orders,
+      label: this.label,
+      committed: (records) => this.listeners.tell(records),
+      endedByItself: (cause) => {
+        throw cause;
+      },
+    });
+  }
+
+  private async agree(): Promise<void> {
+    const wanted = { durability: this.durability, days: this.options.retainDays() };
+    if (!this.thread) return;
+    if (wanted.durability !== this.told?.durability) await this.ask('insistOnFull');
+    if (wanted.days !== this.told?.days) await this.thread.call({ do: 'retain', days: wanted.days });
+    this.told = wanted;
+  }
+
   private async ask<M extends PlainMethod>(method: M, ...args: ArgumentsOf<M>): Promise<ResultOf<M>> {
     return (await this.demandThread().call({ do: method, args })) as ResultOf<M>;
   }
 
-  private demandThread(): LedgerThread {
+  /** Sees what was committed before it is asked; waits for no commit, and none waits for it. */
+  private async askArchive<M extends ArchiveMethod>(method: M, ...args: ArgumentsOf<M>): Promise<ResultOf<M>> {
+    return this.questions ? ((await this.questions.ask(method, args)) as ResultOf<M>) : this.ask(method, ...args);
+  }
+
+  private demandThread(): LedgerThread<Call> {
     if (!this.thread) throw new Trouble('ledger-closed', `ledger ${this.label} is not open`);
     return this.thread;
   }
