@@ -2,6 +2,7 @@
 import { sha256 } from '@noble/hashes/sha2';
 import { bytesToHex, utf8ToBytes } from '@noble/hashes/utils';
 import { parseInstant } from './instant';
+import { membersInOrder, quoted } from './member-order';
 
 const PREFIX = {
   reading: 'rd',
@@ -123,7 +124,7 @@ function arrayText(items: readonly unknown[]): string {
 
 function objectText(value: Readonly<Record<string, unknown>>, without?: string): string {
   let text = '';
-  for (const { key, name } of membersOf(Object.keys(value))) {
+  for (const { key, name } of membersInOrder(Object.keys(value))) {
     const member = value[key];
     if (member === undefined || key === without) continue;
     text += text === '' ? '{' : ',';
@@ -132,34 +133,3 @@ function objectText(value: Readonly<Record<string, unknown>>, without?: string):
   }
   return text === '' ? '{}' : `${text}}`;
 }
-
-interface Member {
-  readonly key: string;
-  /** as it stands in the text, colon included */
-  readonly name: string;
-}
-
-/** Members by their keys as they were met and in order: instruments send the same ones again and again. */
-interface Layout {
-  readonly keys: readonly string[];
-  readonly members: readonly Member[];
-}
-
-const layouts = new Map<number, Layout[]>();
-/** Layouts remembered of one number of keys, keys of a layout that is remembered, and their length: strangers must not fill the memory. */
-const MOST = { layouts: 8, keys: 32, length: 64 } as const;
-
-function membersOf(keys: readonly string[]): readonly Member[] {
-  const alike = layouts.get(keys.length) ?? [];
-  const known = alike.find((layout) => layout.keys.every((key, i) => key === keys[i]));
-  if (known) return known.members;
-  const members = [...keys].sort().map((key) => ({ key, name: `${quoted(key)}:` }));
-  const isWorthIt =
-    alike.length < MOST.layouts && keys.length <= MOST.keys && keys.every((k) => k.length <= MOST.length);
-  if (isWorthIt) layouts.set(keys.length, [...alike, { keys, members }]);
-  return members;
-}
-
-/** Printable ASCII but the quotation mark and the backslash: what JSON leaves as it is. */
-const PLAIN = /^[ !#-[\]-~]*$/;
-const quoted = (text: string): string => (PLAIN.test(text) ? `"${text}"` : JSON.stringify(text));

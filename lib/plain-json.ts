@@ -1,4 +1,5 @@
 /** A value of unknown origin as plain JSON data: a frozen copy that shares nothing with what came in. */
+import { membersInOrder } from './member-order';
 import type { Problem } from './records';
 
 export interface PlainJson {
@@ -42,7 +43,8 @@ const notJson = (kind: string): Fault => ({
 /**
  * Copies what JSON can carry and says what it cannot: NaN and infinities (`1e400` reads as one), functions, dates and the like, nesting
  * past 16 levels, more than 10 000 values, and members called `__proto__`, which would change what a later copy inherits.
- * Inherited members are not copied, undefined ones are left out. Everything but the top of the copy is frozen.
+ * Inherited members are not copied, undefined ones are left out. Members stand in the order of canonical JSON. Everything but the top of
+ * the copy is frozen.
  * @example plainJson({ a: [1, undefined], b: undefined }).value // { a: [1, null] }
  * @example plainJson({ a: { b: 1e400 } }).problems[0].at // '/a/b'
  */
@@ -57,12 +59,9 @@ interface Copying {
 }
 
 function copyOf(value: unknown, at: string, depth: number, copying: Copying): unknown {
-  if (typeof value === 'string' || typeof value === 'boolean' || value === null || value === undefined) return value;
-  if (typeof value === 'number') {
-    if (!Number.isFinite(value)) refuse(copying, at, notFinite(value));
-    return value;
-  }
-  if (typeof value !== 'object') return refuse(copying, at, notJson(typeof value));
+  if (isPlain(value)) return value;
+  if (typeof value === 'number') return refuse(copying, at, notFinite(value), value);
+  if (typeof value !== 'object' || value === null) return refuse(copying, at, notJson(typeof value));
   if (depth >= MAX_DEPTH) return refuse(copying, at, TOO_DEEP);
   if (Array.isArray(value)) return copyOfArray(value, at, depth, copying);
   // Objects of another realm (a Function node's sandbox) are plain too, so the prototype cannot be compared.
@@ -70,6 +69,13 @@ function copyOf(value: unknown, at: string, depth: number, copying: Copying): un
   if (tag !== '[object Object]') return refuse(copying, at, notJson(tag.slice(8, -1)));
   return copyOfObject(value as Record<string, unknown>, at, depth, copying);
 }
+
+const isPlain = (value: unknown): boolean =>
+  typeof value === 'string' ||
+  (typeof value === 'number' && Number.isFinite(value)) ||
+  typeof value === 'boolean' ||
+  value === null ||
+  value === undefined;
 
 function copyOfArray(items: readonly unknown[], at: string, depth: number, copying: Copying): unknown {
   copying.left -= items.length;
@@ -82,17 +88,21 @@ function copyOfObject(value: Readonly<Record<string, unknown>>, at: string, dept
   copying.left -= names.length;
   if (copying.left < 0) return refuse(copying, at, TOO_LARGE);
   const copy: Record<string, unknown> = {};
-  for (const name of names) {
-    const inner = value[name];
-    if (name === '__proto__') refuse(copying, `${at}/__proto__`, NAME_FORBIDDEN);
-    else if (inner !== undefined) copy[name] = copyOf(inner, `${at}/${pointerPart(name)}`, depth + 1, copying);
+  for (const { key } of membersInOrder(names)) {
+    const inner = value[key];
+    if (key === '__proto__') refuse(copying, `${at}/__proto__`, NAME_FORBIDDEN);
+    // Where it stands is put into words only for what can hold a problem: nearly all members are plain.
+    else if (isPlain(inner)) {
+      if (inner !== undefined) copy[key] = inner;
+    } else copy[key] = copyOf(inner, `${at}/${pointerPart(key)}`, depth + 1, copying);
   }
   return depth === 0 ? copy : Object.freeze(copy);
 }
 
-function refuse({ problems }: Copying, at: string, fault: Fault): undefined {
+/** What the copy holds instead: nothing, or what is refused itself. */
+function refuse<T>({ problems }: Copying, at: string, fault: Fault, instead?: T): T | undefined {
   if (problems.length < MOST_PROBLEMS) problems.push({ at: at.slice(0, 500), ...fault });
-  return undefined;
+  return instead;
 }
 
 /** A name as part of a JSON Pointer (RFC 6901). */

@@ -35,20 +35,26 @@ export const LINK_COLUMNS = [
 
 export const cellsOfLink = (link: Link): (string | number | null)[] => LINK_COLUMNS.map((column) => link[column]);
 
-/** The next link over rows stored since, in the order of seq; undefined when there is nothing to link. */
+/** What was stored in a table since the link before: where it ends, and the digest over it. */
+export interface LinkPart {
+  readonly to: number;
+  readonly digest: string;
+}
+
+/** The next link over what was stored since; undefined when there is nothing to link. */
 export function nextLink(
   before: Link,
   atUs: number,
-  rowsOf: (table: ChainedTable) => readonly ChainedRow[],
+  storedIn: (table: ChainedTable) => LinkPart | undefined,
   letGo: string | null = null,
 ): Link | undefined {
   const link: Record<string, string | number | null> = { link: before.link + 1, at_us: atUs, let_go: letGo };
   let isEmpty = letGo === null;
   for (const table of CHAINED) {
-    const rows = rowsOf(table);
-    if (rows.length > 0) isEmpty = false;
-    link[`${table}_to`] = rows.at(-1)?.seq ?? before[`${table}_to`];
-    link[`${table}_digest`] = digestOfRows(rows);
+    const part = storedIn(table);
+    if (part) isEmpty = false;
+    link[`${table}_to`] = part?.to ?? before[`${table}_to`];
+    link[`${table}_digest`] = part?.digest ?? NO_ROWS;
   }
   if (isEmpty) return undefined;
   const said = link as unknown as Omit<Link, 'digest'>;
@@ -56,6 +62,12 @@ export function nextLink(
 }
 
 const NO_ROWS = '-';
+
+/** @param rows in the order of seq */
+export function partOf(rows: readonly ChainedRow[]): LinkPart | undefined {
+  const last = rows.at(-1);
+  return last && { to: last.seq, digest: digestOfRows(rows) };
+}
 
 /** JSON text and our ids hold no line feed: no two contents write the same. */
 export function digestOfRows(rows: readonly ChainedRow[]): string {

@@ -183,6 +183,41 @@ function readingLaws(bench: Bench): void {
     );
   });
 
+  it('of large batches with repetitions: the first of each is new, and stands where it came (property, 20 cases)', async () => {
+    const { ledger } = bench();
+    let run = 0;
+    await fc.assert(
+      fc.asyncProperty(
+        fc.array(fc.array(fc.integer({ min: 0, max: 400 }), { minLength: 60, maxLength: 300 }), { maxLength: 3 }),
+        async (batches) => {
+          const prefix = `large${run++}`;
+          const seqOf = new Map<number, number>();
+          for (const batch of batches) {
+            const { readings } = await ledger.admit(
+              batch.map((n) => admitted(reading(`${prefix}/${n}`, n))),
+              [],
+            );
+            const isNew = batch.map((n, i) => !seqOf.has(n) && batch.indexOf(n) === i);
+            expect(readings.map((place) => place.isNew)).to.deep.equal(isNew);
+            const fresh = readings.filter((place) => place.isNew).map(({ seq }) => seq);
+            expect(fresh).to.deep.equal([...fresh].sort((a, b) => a - b));
+            readings.forEach(({ seq }, i) => {
+              const n = batch[i]!;
+              expect(seqOf.get(n) ?? seq).to.equal(seq);
+              seqOf.set(n, seq);
+            });
+          }
+          const stored = await ledger.readingsAfter(0, 100_000);
+          const mine = stored.filter((s) => s.reading.terminal.startsWith(`${prefix}/`));
+          expect(mine.map(({ seq, reading: { terminal } }) => [terminal, seq])).to.deep.equal(
+            [...seqOf].sort(([, a], [, b]) => a - b).map(([n, seq]) => [`${prefix}/${n}`, seq]),
+          );
+        },
+      ),
+      { seed: 12, numRuns: 20 },
+    );
+  });
+
   it('latest: by the time they were taken, as known at a place in the ledger', async () => {
     const { ledger } = bench();
     const [old, newer, late] = [reading('s/1', 0), reading('s/1', 10), reading('s/1', 5)] as const;

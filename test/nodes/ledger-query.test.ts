@@ -373,7 +373,7 @@ describe('the ledger query node', () => {
         rig.probe('p'),
       ]);
       rig.send('q', {});
-      for (let i = 0; i < 100 && rig.errors.length === 0; i++) await new Promise((r) => setTimeout(r, 10));
+      for (let i = 0; i < 1000 && rig.errors.length === 0; i++) await new Promise((r) => setTimeout(r, 10));
       expect(rig.errors[0]!.code).to.equal('ledger-cannot-open');
     });
   });

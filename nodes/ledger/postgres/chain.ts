@@ -1,6 +1,6 @@
 /** The chain of digests in PostgreSQL: sealed from what the transaction stored, followed in one snapshot. */
 import type { Pool } from 'pg';
-import { type ChainedRow, cellsOfLink, LINK_COLUMNS, type Link, nextLink } from '../chain-link';
+import { type ChainedRow, cellsOfLink, LINK_COLUMNS, type Link, nextLink, partOf } from '../chain-link';
 import { type ChainReader, verifyChain } from '../chain-verify';
 import type { KnownLink, Verification } from '../ledger';
 import type { Remnant } from '../retention/chain-let-go';
@@ -12,7 +12,9 @@ export async function seal(client: Client, stored: readonly StoredRow[], atUs: n
   if (stored.length === 0) return;
   const head = await client.query<Link>('select * from chain_link order by link desc limit 1');
   const ofTable = Map.groupBy(stored, (row) => row.table);
-  const link = nextLink(head.rows[0]!, atUs, (table) => (ofTable.get(table) ?? []).toSorted((a, b) => a.seq - b.seq));
+  const link = nextLink(head.rows[0]!, atUs, (table) =>
+    partOf((ofTable.get(table) ?? []).toSorted((a, b) => a.seq - b.seq)),
+  );
   await client.query(
     `insert into chain_link (${LINK_COLUMNS.join(', ')}) values (${LINK_COLUMNS.map((_, i) => `$${i + 1}`).join(', ')})`,
     cellsOfLink(link!),

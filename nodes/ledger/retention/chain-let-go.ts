@@ -26,7 +26,7 @@ export function* linkLetGo(seqs: readonly number[], said: LetGoSaid, atUs: numbe
   const link = head.link + 1;
   const remnants = joined(link, yield* remnantsOf(seqs));
   const statement = JSON.stringify({ ...said, remnants: digestOfRemnants(remnants) });
-  const made = nextLink(head, atUs, () => [], statement)!;
+  const made = nextLink(head, atUs, () => undefined, statement)!;
   const places = LINK_COLUMNS.map((_, i) => `$${i + 1}`).join(', ');
   yield* ask(`insert into chain_link (${LINK_COLUMNS.join(', ')}) values (${places})`, ...cellsOfLink(made));
   yield* insertAll(

@@ -3,7 +3,8 @@ import type { DatabaseSync } from 'node:sqlite';
 import { parseInstant } from '../../../lib/instant';
 import type { PhaseloomRecord, Reading, Rejection } from '../../../lib/records';
 import type { Admission, StoredReading } from '../ledger';
-import { type Cell, READING_COLUMNS } from './reading-cells';
+import type { Cell } from './reading-cells';
+import { ReadingRows } from './reading-rows';
 import type { Tally } from './tally';
 
 interface ReadingRow {
@@ -14,8 +15,7 @@ interface ReadingRow {
 }
 
 export class Readings {
-  private readonly insert;
-  private readonly place;
+  private readonly rows;
   private readonly insertRejection;
   private readonly newest;
   private readonly after;
@@ -27,10 +27,7 @@ export class Readings {
     database: DatabaseSync,
     private readonly tally: Tally,
   ) {
-    this.insert = database.prepare(
-      `insert into reading (${READING_COLUMNS.join(', ')}) values (${READING_COLUMNS.map(() => '?').join(', ')}) on conflict (id) do nothing`,
-    );
-    this.place = database.prepare('select seq from reading where id = ?');
+    this.rows = new ReadingRows(database);
     this.insertRejection = database.prepare(
       `insert into rejection (id, at_us, source, terminal, stage, code, body) values (?, ?, ?, ?, ?, ?, ?) on conflict (id) do nothing`,
     );
@@ -51,10 +48,7 @@ export class Readings {
 
   /** @param cells of all readings, one after the other */
   admit(cells: readonly Cell[], rejections: readonly Rejection[], stored: PhaseloomRecord[]): Admission {
-    const places: Admission['readings'][number][] = [];
-    for (let from = 0; from < cells.length; from += READING_COLUMNS.length) {
-      places.push(this.store(cells.slice(from, from + READING_COLUMNS.length)));
-    }
+    const places = this.rows.insert(cells);
     this.tally.add('reading', places.filter((p) => p.isNew).length);
     for (const rejection of rejections) this.reject(rejection, stored);
     return { readings: places };
@@ -96,12 +90,6 @@ export class Readings {
 
   readingsBetween(terminal: string, fromUs: number, toUs: number, limit: number): StoredReading[] {
     return rows(this.between.all(terminal, fromUs, toUs, limit)).map(opened);
-  }
-
-  private store(cells: readonly Cell[]): Admission['readings'][number] {
-    const { changes, lastInsertRowid } = this.insert.run(...cells);
-    if (changes === 1) return { seq: Number(lastInsertRowid), isNew: true };
-    return { seq: (this.place.get(cells[0]!) as { seq: number }).seq, isNew: false };
   }
 }
 
