@@ -6,7 +6,7 @@ import { PhasorPicture } from './phasor-picture';
 import { go, place, to } from './place';
 import { byFeeder, type Conductor, letterOf, type NetworkAnswer, type SiteAnswer, short } from './places';
 import { Reasons } from './reasons';
-import { age, degrees, instant, VERDICTS, volts } from './words';
+import { age, degrees, GRADES, instant, VERDICTS, volts } from './words';
 
 export function SitePage() {
   const network = useLive('network', () => get<NetworkAnswer>('network'), []);
@@ -131,7 +131,7 @@ function OneConductor({ conductor }: { readonly conductor: Conductor }) {
           Last reading {instant(reading.takenAt)} ({age(reading.takenAt)} ago)
           {reading.angleDeg === undefined ? '' : `, ${degrees(reading.angleDeg)} against ${reading.against}`}
           {reading.voltageV === undefined ? '' : `, ${volts(reading.voltageV)}`}
-          {reading.by ? `, ${reading.by}` : ''}. {fitness ? `Fitness: ${fitness.grade}.` : ''}
+          {reading.by ? `, ${reading.by}` : ''}. {fitness ? `Fitness: ${GRADES[fitness.grade]}.` : ''}
         </p>
       )}
       {fitness && <Reasons reasons={fitness.reasons.filter((r) => !said?.reasons.some((s) => s.why === r.why))} />}

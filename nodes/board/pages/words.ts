@@ -31,6 +31,9 @@ export const VERDICTS: Readonly<Record<string, string>> = {
   decided: 'decided',
 };
 
+/** What a reading may be used for, in words: a reading without a clock is still good for rotation, and for no phase. */
+export const GRADES = { good: 'good', usable: 'usable with reservations', refused: 'refused' } as const;
+
 export const KINDS: readonly Kind[] = [
   'comparison',
   'identification',

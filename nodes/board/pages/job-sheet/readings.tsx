@@ -2,6 +2,7 @@
 
 import type { Identification } from '../../../../lib/records';
 import { degrees, instant, volts } from '../field/words';
+import { GRADES } from '../words';
 import type { SheetAnswer } from './sheet-answer';
 
 export function Readings({ answer }: { readonly answer: SheetAnswer }) {
@@ -41,7 +42,7 @@ export function Readings({ answer }: { readonly answer: SheetAnswer }) {
                 </td>
                 <td class="figure">{instant(r.takenAt)}</td>
                 <td>{r.instrument?.id ?? '–'}</td>
-                <td>{corrected.has(r.id) ? 'superseded: typed wrong' : fitness.grade}</td>
+                <td>{corrected.has(r.id) ? 'superseded: typed wrong' : GRADES[fitness.grade]}</td>
               </tr>
             ))}
           </tbody>
