@@ -5,6 +5,15 @@
  */
 import type { Alert, Finding, PhaseloomRecord, Reading, Rejection } from '../../lib/records';
 import type { Sharing } from '../kit/sharing';
+import type { Delivery, DueDelivery } from './delivery';
+import type { LedgerHealth } from './ledger-health';
+import type { AlertList, AlertListQuery, AlertQuery, RecordPage, RecordQuery } from './queries';
+import type { KnownLink, Verification } from './verification';
+
+export type { Delivery, DueDelivery } from './delivery';
+export { type LedgerHealth, notOpen } from './ledger-health';
+export type { AlertList, AlertListQuery, AlertQuery, RecordPage, RecordQuery } from './queries';
+export type { KnownLink, Verification } from './verification';
 
 export interface AdmittedReading {
   readonly reading: Reading;
@@ -26,147 +35,6 @@ export interface StoredReading {
   readonly reading: Reading;
   /** topic or door it came through; given by readingsAfter */
   readonly source?: string;
-}
-
-/** One record to be carried to one destination; a second enqueue with the same destination and key changes nothing. */
-export interface Delivery {
-  readonly destination: string;
-  /** idempotency key: the id of the record (for alerts: id, which changes with every transition) */
-  readonly key: string;
-  /** deliveries of one subject leave in the order of enqueueing */
-  readonly subject: string;
-  readonly record: PhaseloomRecord;
-}
-
-export interface DueDelivery extends Delivery {
-  readonly seq: number;
-  /** how often it has been claimed, the present claim included */
-  readonly attempts: number;
-  /** how often the other side refused it, whoever offered it */
-  readonly refusals: number;
-  readonly enqueuedAtUs: number;
-}
-
-export interface RecordQuery {
-  readonly kinds?: readonly PhaseloomRecord['kind'][];
-  readonly ids?: readonly string[];
-  /** terminal, site, open point, reference: exact, or a path prefix ending in '/' */
-  readonly subject?: string;
-  /** readings by this instrument, and the findings that rest directly on them */
-  readonly instrument?: string;
-  /** readings taken by these people, the findings that rest directly on them, and the alert transitions they made */
-  readonly by?: string;
-  /** bounds, both included, of the time the record speaks of: takenAt of a reading, `at` of all others */
-  readonly fromUs?: number;
-  readonly toUs?: number;
-  /**
-   * Only what holds now: the newest finding of each kind and subject, the last transition of each alert.
-   * Readings and rejections are never superseded: they come only when `kinds` names them.
-   */
-  readonly currentOnly?: boolean;
-  /** records a page, 1 to 10 000; 1000 when left out */
-  readonly limit?: number;
-  /** opaque, from the previous page of the same query */
-  readonly after?: string;
-  /** by that same time, ties in the order of storing; oldest first when left out */
-  readonly order?: 'oldest-first' | 'newest-first';
-}
-
-export interface RecordPage {
-  readonly records: readonly PhaseloomRecord[];
-  readonly next?: string;
-}
-
-export interface AlertQuery {
-  readonly keys?: readonly string[];
-  /** those whose state is not normal */
-  readonly openOnly?: boolean;
-  /** those that time alone moves before then: a shelf ends, a delay is over */
-  readonly dueBeforeUs?: number;
-}
-
-export interface AlertListQuery {
-  /** those whose state is not normal */
-  readonly openOnly?: boolean;
-  /** alerts passed over */
-  readonly offset: number;
-  readonly limit: number;
-  /** an alert to be found whatever its place */
-  readonly key?: string;
-}
-
-/** A stretch of the alerts, ordered: calling states first, then high priority, then the newest condition. */
-export interface AlertList {
-  readonly alerts: readonly Alert[];
-  /** all that fit, and those of them that nobody has acknowledged */
-  readonly count: number;
-  readonly calling: number;
-  /** the alert asked for by its key, and its place among all; null: it does not fit */
-  readonly named: { readonly place: number; readonly alert: Alert } | null;
-}
-
-export interface LedgerHealth {
-  readonly ok: boolean;
-  /** last error, or empty */
-  readonly error: string;
-  /** records accepted by keep() and not yet committed */
-  readonly pending: number;
-  readonly readings: number;
-  readonly rejections: number;
-  readonly findings: number;
-  readonly alertsOpen: number;
-  readonly deliveriesWaiting: number;
-}
-
-/** Of a ledger that is not open; why, where that is known. */
-export const notOpen = (label: string, why = `ledger ${label} is not open`): LedgerHealth => ({
-  ok: false,
-  error: why,
-  pending: 0,
-  readings: 0,
-  rejections: 0,
-  findings: 0,
-  alertsOpen: 0,
-  deliveriesWaiting: 0,
-});
-
-/** A link of the chain as somebody noted it outside the ledger. */
-export interface KnownLink {
-  readonly link: number;
-  readonly digest: string;
-}
-
-/** What came of following the chain of digests from its beginning. */
-export interface Verification {
-  /** every record that the chain covers stands as it was stored, none is missing, and the known link is in it */
-  readonly intact: boolean;
-  readonly links: number;
-  /** records looked at */
-  readonly records: number;
-  /** records older than the chain: nothing is said of them */
-  readonly notCovered: number;
-  /** readings that were summed up and let go, in all, and the last times that was done */
-  readonly letGo: {
-    readonly readings: number;
-    readonly last: readonly {
-      readonly link: number;
-      readonly at: string;
-      readonly by: string;
-      readonly takenBefore: string;
-      readonly readings: number;
-      /** readings as old that stayed since something rests on them */
-      readonly held: number;
-    }[];
-  };
-  /** note it elsewhere: only with it can it be shown that the end of the ledger was not cut off or written anew */
-  readonly head: KnownLink;
-  /** the first place that does not fit */
-  readonly broken: {
-    readonly link: number;
-    readonly at: string;
-    readonly why: string;
-    readonly records: readonly string[];
-  } | null;
 }
 
 /**
