@@ -1,8 +1,10 @@
 /** What each further move buys: the curve of the best that 0, 1, 2 .. moves can do. */
 import { greedy } from './greedy';
+import type { LoadPlan } from './load-plan';
 import type { Loading } from './model';
-import { type LoadPlan, planMoves, type SearchOptions } from './plan';
+import { planMoves } from './plan';
 import type { Problem } from './problem';
+import type { SearchOptions } from './search';
 import { PlanState, TINY } from './state';
 
 export interface CurvePoint {

@@ -6,6 +6,7 @@ export { LoadEntrySchema, type LoadingRead, LoadingSchema, readLoading } from '.
 export { followUp } from './follow-up';
 export { type FromFeeder, loadingFromFeeder } from './from-feeder';
 export { type Identified, provenPhases, withIdentifications } from './identified';
+export type { LoadPlan } from './load-plan';
 export { LOSS_ASSUMPTIONS, lossesKW } from './losses';
 export { type Milp, milpOf, type Solver, type SolverAnswer } from './milp';
 export * from './model';
@@ -14,6 +15,7 @@ export * from './plan';
 export { PLAN_CAUTION, type PlanBasis, planRecord } from './plan-record';
 export { addPower, type BetweenPhases, neutralOf } from './power';
 export type { Aim, Measure, Problem as PlanProblem, ProblemOptions } from './problem';
+export type { Progress, SearchOptions } from './search';
 export * from './section-loading';
 export { type MovableUnit, type PhaseMap, statesOf } from './units';
 export { workListCsv } from './work-list-csv';

@@ -1,8 +1,8 @@
 /** The moves of a plan as a list for crews: in which order, from where, to where, and what must be watched. */
 import type { PlanMove } from '../records';
 import type { UnitMove } from './applied';
+import type { LoadPlan } from './load-plan';
 import type { Loading } from './model';
-import type { LoadPlan } from './plan';
 import type { Problem } from './problem';
 import { PlanState } from './state';
 

@@ -5,7 +5,7 @@ import { followUp } from '../../lib/loading/follow-up';
 import { isProof, withIdentifications } from '../../lib/loading/identified';
 import { type Loading, type LoadingDocument, makeLoading } from '../../lib/loading/model';
 import { phaseForNewLoad } from '../../lib/loading/new-load';
-import type { Progress } from '../../lib/loading/plan';
+import type { Progress } from '../../lib/loading/search';
 import { sectionLoading } from '../../lib/loading/section-loading';
 import type { Identification, Plan } from '../../lib/records';
 import { Trouble } from '../kit/trouble';

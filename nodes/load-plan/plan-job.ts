@@ -3,9 +3,10 @@ import { join } from 'node:path';
 import { Worker } from 'node:worker_threads';
 import type { CurvePoint } from '../../lib/loading/curve';
 import { type LoadingDocument, makeLoading } from '../../lib/loading/model';
-import { type Progress, planAt } from '../../lib/loading/plan';
+import { planAt } from '../../lib/loading/plan';
 import { type PlanBasis, planRecord } from '../../lib/loading/plan-record';
 import type { ProblemOptions } from '../../lib/loading/problem';
+import type { Progress } from '../../lib/loading/search';
 import type { Plan } from '../../lib/records';
 import { Trouble } from '../kit/trouble';
 

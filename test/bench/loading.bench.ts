@@ -2,9 +2,11 @@
 
 import { moveCurve } from '../../lib/loading/curve';
 import { greedy } from '../../lib/loading/greedy';
+import type { LoadPlan } from '../../lib/loading/load-plan';
 import { type Loading, makeLoading } from '../../lib/loading/model';
-import { type LoadPlan, planMoves, type SearchOptions } from '../../lib/loading/plan';
+import { planMoves } from '../../lib/loading/plan';
 import { makeProblem, type ProblemOptions } from '../../lib/loading/problem';
+import type { SearchOptions } from '../../lib/loading/search';
 import { PlanState } from '../../lib/loading/state';
 import { highsSolver } from '../../nodes/load-plan/highs-solver';
 import { ieee123AtHead, randomFeeder } from '../kit/feeder-loads';
