@@ -3,15 +3,15 @@
  */
 import type { IPublishPacket } from 'mqtt';
 import type { Sharing } from '../kit/sharing';
-import { asError, Trouble } from '../kit/trouble';
+import { Trouble } from '../kit/trouble';
 import type { LedgerNode } from '../ledger/ledger';
 import type { Adoption } from './adoption';
-import type { Taken } from './arrival';
+import { BatchReader } from './batch-reader';
 import { Batcher } from './batcher';
 import type { Held } from './connection';
 import { Dispatch } from './dispatch';
 import type { DoorCounts, DoorOutput, DoorSettings, Entry, Item } from './door-contract';
-import { type IntakeRules, refused, take } from './intake';
+import type { IntakeRules } from './intake';
 import type { Mapping } from './mapping';
 import type { Session } from './session';
 import { type Committed, type Parcel, type Stored, Storing } from './storing';
@@ -19,8 +19,6 @@ import { type Committed, type Parcel, type Stored, Storing } from './storing';
 /** Bytes held at once past which nothing more is taken. */
 const HIGH_WATER_BYTES = 32 << 20;
 const CLOSE_DEADLINE_MS = 9000;
-/** What has been read goes to the store after this long: a mapping that takes its time holds up only what comes after. */
-const MOST_READING_MS = 1000;
 
 export class Door {
   readonly counts: DoorCounts = { received: 0, stored: 0, duplicates: 0, rejected: 0, skipped: 0, mostPending: 0 };
@@ -35,8 +33,7 @@ export class Door {
   changed: () => void = () => undefined;
   /** sources of Sparkplug that have gone offline or out of step */
   staleSources: () => number = () => 0;
-  /** what of a message is within the limit of its publisher */
-  limit: (taken: Taken, item: Item) => Taken = (taken) => taken;
+  readonly reader: BatchReader;
   private readonly batcher: Batcher<Item, readonly Parcel<Item>[], Committed<Item>>;
   private readonly highWater: number;
   private isClosing = false;
@@ -44,8 +41,8 @@ export class Door {
 
   constructor(
     private readonly settings: DoorSettings,
-    private readonly rules: IntakeRules,
-    private readonly mapping: Mapping | undefined,
+    rules: IntakeRules,
+    mapping: Mapping | undefined,
     private readonly ledgerNode: LedgerNode,
     private readonly output: DoorOutput,
   ) {
@@ -56,11 +53,12 @@ export class Door {
       settings.id,
       () => this.isClosing,
     );
+    this.reader = new BatchReader(settings, rules, mapping, this.counts);
     this.dispatch = new Dispatch(settings, this.storing, output, this.counts, () => this.isClosing);
     this.batcher = new Batcher(
       settings,
       {
-        read: (batch) => this.read(batch),
+        read: (batch) => this.reader.read(batch),
         store: (parcels) => this.storing.store(parcels),
         finish: (batch, committed) => this.settle(batch, committed),
       },
@@ -145,22 +143,6 @@ export class Door {
     if (this.batcher.pending > this.counts.mostPending) this.counts.mostPending = this.batcher.pending;
   }
 
-  private async read(batch: readonly Item[]): Promise<readonly Parcel<Item>[]> {
-    const parcels = [];
-    const untilMs = performance.now() + MOST_READING_MS;
-    for (const item of batch) {
-      try {
-        const taken = this.take(item);
-        parcels.push({ item, taken: this.limit(taken instanceof Promise ? await taken : taken, item) });
-      } catch (cause) {
-        // It would come again and again, and nothing after it would be read.
-        parcels.push({ item, taken: unreadable(item, asError(cause)) });
-      }
-      if (performance.now() > untilMs) break;
-    }
-    return parcels;
-  }
-
   private async settle(batch: readonly Item[], committed: Committed<Item>): Promise<void> {
     const { stored } = committed;
     try {
@@ -172,14 +154,6 @@ export class Door {
     if (stored.length === batch.length) return;
     const told = new Set(stored.map(({ item }) => item));
     for (const item of batch) if (!told.has(item)) item.entry?.failed(closing());
-  }
-
-  private take(item: Item): Taken | Promise<Taken> {
-    if (item.retain && !this.settings.takeRetained) {
-      this.counts.skipped++;
-      return EMPTY;
-    }
-    return this.mapping && !item.isMapped ? this.mapping(item, this.rules) : take(item, this.rules);
   }
 
   private acknowledge(part: readonly Stored<Item>[]): void {
@@ -196,9 +170,4 @@ export class Door {
   }
 }
 
-const EMPTY: Taken = { readings: [], texts: [], rejection: undefined };
-const unreadable = (item: Item, { message }: Error) => {
-  const what = `could not be read: ${message}`.slice(0, 1000);
-  return refused(item, { at: '', code: 'payload-unreadable', what, expected: 'a reading' });
-};
 const closing = () => new Trouble('closing', 'the node is being closed; the message was not stored');
