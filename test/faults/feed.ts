@@ -47,6 +47,9 @@ export function inFile(file: string, prefix: string): { rows: number; distinct: 
   if (!existsSync(file)) return { rows: 0, distinct: 0, terminals: [] };
   const database = new DatabaseSync(file, { readOnly: true });
   try {
+    // The file is there a moment before its tables are.
+    if (!database.prepare("select 1 from sqlite_master where name = 'reading'").get())
+      return { rows: 0, distinct: 0, terminals: [] };
     const found = database.prepare('select terminal from reading where terminal like ?').all(`${prefix}/%`);
     const terminals = (found as { terminal: string }[]).map((r) => r.terminal);
     return { rows: terminals.length, distinct: new Set(terminals).size, terminals };
