@@ -3,7 +3,7 @@ import { greedy } from './greedy';
 import type { LoadPlan } from './load-plan';
 import type { Loading } from './model';
 import { planMoves } from './plan';
-import type { Problem } from './problem';
+import { makeProblem, type Problem } from './problem';
 import type { SearchOptions } from './search';
 import { PlanState, TINY } from './state';
 
@@ -16,21 +16,27 @@ export interface CurvePoint {
   readonly greedy: number;
 }
 
-/** What 0, 1, 2 .. moves can do at best. Ends early when more moves bring nothing. Never worse than greedy's own curve. */
-export async function moveCurve(
-  loading: Loading,
-  mostMoves: number,
-  options: Omit<SearchOptions, 'aim' | 'from'>,
-): Promise<CurvePoint[]> {
+export interface CurveOptions extends Omit<SearchOptions, 'aim' | 'from'> {
+  /** hears the points so far, each time there is one more */
+  readonly told?: (points: readonly CurvePoint[]) => void;
+}
+
+/**
+ * What 0, 1, 2 .. moves can do at best. Ends early when more moves bring nothing. Never worse than greedy's own curve: each search begins
+ * with what greedy found, or with what fewer moves reached.
+ */
+export async function moveCurve(loading: Loading, mostMoves: number, options: CurveOptions): Promise<CurvePoint[]> {
   const points: CurvePoint[] = [];
-  let from: Int32Array | undefined;
+  let before: LoadPlan | undefined;
   for (let moves = 0; moves <= mostMoves && !options.stopped?.(); moves++) {
     const aim = { kind: 'best', moves } as const;
-    const plan = await planMoves(loading, { ...options, aim, ...(from ? { from } : {}) });
-    from = plan.at;
-    const { after: unbalance, bound, proven } = plan;
-    points.push({ moves, unbalance, bound, proven, greedy: greedyAlone(plan.problem, options) });
-    if (plan.after <= TINY) break;
+    const greedy = greedyAlone(makeProblem(loading, { ...options, aim }), options);
+    const from = before && before.after <= greedy.unbalance() ? before.at : greedy.at;
+    before = await planMoves(loading, { ...options, aim, from });
+    const { after: unbalance, bound, proven } = before;
+    points.push({ moves, unbalance, bound, proven, greedy: greedy.unbalance() });
+    options.told?.([...points]);
+    if (unbalance <= TINY) break;
   }
   return points;
 }
@@ -44,7 +50,7 @@ const MOST = 15;
  * the curve's own: what the plan reaches, so many moves and more reach too.
  * @param timeS for the whole curve
  */
-export async function curveOfPlan(plan: LoadPlan, options: Omit<SearchOptions, 'aim' | 'from'>): Promise<CurvePoint[]> {
+export async function curveOfPlan(plan: LoadPlan, options: CurveOptions): Promise<CurvePoint[]> {
   const upTo = Math.min(MOST, plan.moves + BEYOND);
   const { loading, aim } = plan.problem;
   const points = await moveCurve(loading, upTo, { ...options, timeS: options.timeS / (upTo + 1) });
@@ -59,5 +65,5 @@ export async function curveOfPlan(plan: LoadPlan, options: Omit<SearchOptions, '
 function greedyAlone(problem: Problem, { nowMs, timeS, stopped }: Pick<SearchOptions, 'nowMs' | 'timeS' | 'stopped'>) {
   const state = new PlanState(problem);
   greedy(state, { nowMs, untilMs: nowMs() + 1000 * timeS, ...(stopped ? { stopped } : {}) });
-  return state.unbalance();
+  return state;
 }

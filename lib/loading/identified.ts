@@ -41,9 +41,7 @@ export function withIdentifications(document: LoadingDocument, identifications: 
   const recorded = makeLoading(document);
   const turned = turnLaterals(recorded, found);
   const loads = turned.document.loads.map((load): LoadEntry => {
-    const phases = found.phasesOf(`load ${load.id}`, load.terminals, load.phases.length, (p) =>
-      isPresent(turned, load, p),
-    );
+    const phases = found.phasesOf(`load ${load.id}`, load.terminals, load.phases, (p) => isPresent(turned, load, p));
     if (!phases) return load;
     found.byReadings.add(load.id);
     return { ...load, phases };
@@ -64,8 +62,8 @@ function turnLaterals(loading: Loading, found: Found): Loading {
   const moves: UnitMove[] = [];
   for (const unit of unitsOf(loading).units) {
     if (unit.kind !== 'lateral') continue;
-    const many = unit.phases.length;
-    const phases = found.phasesOf(`lateral ${unit.id}`, unit.terminals, many, (p) => labels.includes(p));
+    const recorded = unit.phases.map((p) => labels[p]!);
+    const phases = found.phasesOf(`lateral ${unit.id}`, unit.terminals, recorded, (p) => labels.includes(p));
     if (!phases) continue;
     for (const l of unit.loads) found.byReadings.add(l.entry.id);
     const to = [-1, -1, -1];
@@ -86,17 +84,18 @@ class Found {
 
   constructor(private readonly proven: ReadonlyMap<string, Identification>) {}
 
-  /** The proven phases of something with these terminals; `many` conductors, 0 when not known. */
+  /** The proven phases of something with these terminals; `recorded` empty when its conductors are not known. */
   phasesOf(
     what: string,
     terminals: readonly string[] = [],
-    many: number,
+    recorded: readonly string[],
     canBe: (phase: string) => boolean,
   ): string[] | undefined {
     const found = terminals.flatMap((t) => this.proven.get(t) ?? []);
+    if (found.length < terminals.length) this.tellInPart(what, terminals, recorded);
     if (found.length === 0 || found.length < terminals.length) return undefined;
     const phases = found.map((f) => f.phase!);
-    const isWhole = many === 0 || phases.length === many;
+    const isWhole = recorded.length === 0 || phases.length === recorded.length;
     if (!isWhole || new Set(phases).size !== phases.length || !phases.every(canBe)) {
       this.problems.push(
         `${what}: readings prove ${phases.join(', ')} on ${terminals.join(', ')}, which cannot be by the record; the record is kept`,
@@ -105,6 +104,19 @@ class Found {
     }
     for (const f of found) this.used.set(f.id, f.probability);
     return phases;
+  }
+
+  /** One conductor that is proven elsewhere than the record says speaks against the record of all of them. */
+  private tellInPart(what: string, terminals: readonly string[], recorded: readonly string[]): void {
+    const against = terminals.flatMap((t, k) => {
+      const phase = this.proven.get(t)?.phase;
+      return phase && recorded.length > 0 && phase !== recorded[k] ? [`${phase} on ${t}`] : [];
+    });
+    if (against.length === 0) return;
+    const unread = terminals.filter((t) => !this.proven.has(t));
+    this.problems.push(
+      `${what}: readings prove ${against.join(', ')}, where the record says ${recorded.join(', ')}, and nothing of ${unread.join(', ')}; the record is kept until that is read too`,
+    );
   }
 }
 

@@ -22,7 +22,7 @@ export type Aim =
 export interface ProblemOptions {
   readonly aim: Aim;
   readonly measure?: Measure;
-  /** what counts: the worst watched section and snapshot, or the weighted sum of all */
+  /** what counts: the worst watched section and snapshot, or the weighted sum of all; a limit is always for the worst */
   readonly over?: 'worst' | 'sum';
   /** ids of the sections to watch; left out: every section with three phases that does not move itself */
   readonly watch?: readonly string[];
@@ -60,7 +60,8 @@ export interface Problem {
 }
 
 export function makeProblem(loading: Loading, options: ProblemOptions): Problem {
-  const { measure = 'kW', over = 'worst', aim } = options;
+  const { measure = 'kW', aim } = options;
+  const over = aim.kind === 'limit' ? 'worst' : (options.over ?? 'worst');
   const { units, fixed, inside } = unitsOf(loading);
   const watched = watchedSections(loading, inside, options.watch);
   const index = new Int32Array(loading.feeder.count).fill(-1);

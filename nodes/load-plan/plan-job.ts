@@ -26,7 +26,7 @@ export type JobAnswer =
 
 export type JobNews =
   | { readonly progress: Progress }
-  /** what is found is told before its curve is drawn, so that breaking off loses nothing */
+  /** a plan before its curve is drawn, and a curve point by point: breaking off loses nothing of it */
   | { readonly found: JobAnswer }
   | { readonly answer: JobAnswer }
   | { readonly problem: string; readonly code: string };

@@ -1,6 +1,6 @@
 /** Runs on a thread of its own: one task in, progress and one answer out. */
 import { parentPort, workerData } from 'node:worker_threads';
-import { curveOfPlan, moveCurve } from '../../lib/loading/curve';
+import { type CurvePoint, curveOfPlan, moveCurve } from '../../lib/loading/curve';
 import type { Solver } from '../../lib/loading/milp';
 import { makeLoading } from '../../lib/loading/model';
 import { planMoves } from '../../lib/loading/plan';
@@ -23,7 +23,8 @@ async function run(task: PlanWork): Promise<JobAnswer> {
   };
   if (task.curveTo !== undefined) {
     const each = { ...options, timeS: task.options.timeS / (task.curveTo + 1) };
-    return { curve: await moveCurve(loading, task.curveTo, each), ...without };
+    const told = (curve: readonly CurvePoint[]) => tell({ found: { curve, ...without } });
+    return { curve: await moveCurve(loading, task.curveTo, { ...each, told }), ...without };
   }
   const plan = await planMoves(loading, options);
   const found = { plan: planRecord(plan, task.basis), impossible: plan.impossible, ...without };

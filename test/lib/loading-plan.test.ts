@@ -69,6 +69,30 @@ describe('the moves that balance a feeder', function () {
     }
   });
 
+  it('a curve whose searches are broken off begins where greedy ended, and tells its points one by one', async () => {
+    const loading = makeLoading(randomFeeder(60, 4, 2));
+    // Each look at the clock is a millisecond: a plan's own greedy walk is stopped after a third of its time.
+    let ms = 0;
+    const told: number[] = [];
+    const curve = await moveCurve(loading, 8, {
+      nowMs: () => ms++,
+      timeS: 0.012,
+      seed: 1,
+      over: 'sum',
+      told: (points) => void told.push(points.length),
+    });
+    for (const c of curve) expect(c.unbalance, `${c.moves} moves`).to.be.at.most(c.greedy + 1e-6);
+    expect(told).to.deep.equal([1, 2, 3, 4, 5, 6, 7, 8, 9]);
+  });
+
+  it('a limit is for the worst section, whatever the sum is told to do', async () => {
+    const loading = makeLoading(ieee123AtHead());
+    const plan = await planMoves(loading, { ...clock, solver, aim: { kind: 'limit', most: 1 }, over: 'sum' });
+    expect([plan.moves, plan.keepsLimit, plan.problem.over]).to.deep.equal([6, true, 'worst']);
+    expect(plan.before).to.be.closeTo(20.34, 0.005);
+    expect(plan.after).to.be.at.most(1);
+  });
+
   describe('against trying everything, with arithmetic of its own', () => {
     it('IEEE 13-node, two sections, sum and worst, kW and neutral', async () => {
       const document = ieee13();
