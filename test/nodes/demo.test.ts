@@ -226,6 +226,25 @@ describe('the demo, end to end', function () {
     expect(((await wrong.json()) as { error: string }).error).to.contain('identification');
   });
 
+  it('answers at every address of the board that the integrator is told', async () => {
+    const { 1: board } = /board +(\S+)/.exec(printed)!;
+    const told = readFileSync(join(root, 'nodes/INTEGRATOR.md'), 'utf8').match(/`api\/[^`]+`/g)!;
+    const [plan] = await all<Plan>('plan', true);
+    const stands: Readonly<Record<string, string>> = {
+      KEY: 'tie-mismatch:quillmere/OP-23',
+      ID: plan!.id,
+      SITE: 'quillmere/F7/R23',
+      FEEDER: 'quillmere/F3',
+      PLAN: plan!.id,
+    };
+    const addresses = told.map((t) => t.slice(1, -1).replace(/=([A-Z]+)\b/g, (_, name) => `=${stands[name]}`));
+    // What takes a POST, and what never ends.
+    const asked = addresses.filter((a) => !a.startsWith('api/field/readings') && a !== 'api/events');
+    expect(asked.length).to.be.at.least(14);
+    const answers = await Promise.all(asked.map(async (a) => [a, (await fetch(board + a)).status]));
+    expect(answers.filter(([, status]) => status !== 200)).to.deep.equal([]);
+  });
+
   it('stops when told to, and the summary has the truth beside each finding', async () => {
     child.kill('SIGINT');
     const [code] = child.exitCode === null ? await once(child, 'exit') : [child.exitCode];
