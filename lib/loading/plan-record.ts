@@ -8,6 +8,7 @@ import { LOSS_ASSUMPTIONS, lossesKW } from './losses';
 import type { Loading } from './model';
 import type { Problem } from './problem';
 import { type SectionLoading, sectionLoading } from './section-loading';
+import { TINY } from './state';
 import { tidyFigure, unitMoves, workList } from './work-list';
 
 type PlanCurvePart = NonNullable<Plan['curve']>[number];
@@ -33,6 +34,7 @@ export function planRecord(plan: LoadPlan, basis: PlanBasis): Plan {
   const { loading, aim, measure, over } = problem;
   const after = applied(loading, unitMoves(plan));
   const byReadings = basis.byReadings ?? new Set<string>();
+  const sections = sectionsOf(problem, after);
   const content = {
     kind: 'plan' as const,
     at: basis.at,
@@ -49,7 +51,8 @@ export function planRecord(plan: LoadPlan, basis: PlanBasis): Plan {
     proven: plan.proven,
     keepsLimit: plan.keepsLimit,
     moves: workList(plan, byReadings),
-    sections: sectionsOf(problem, after),
+    sections,
+    ...stuckAt(plan, sections),
     ...(basis.curve ? { curve: basis.curve.map(curvePart) } : {}),
     losses: lossesOf(loading, after, basis.neutralRatio),
     ...(loading.assumedInLine.length > 0 ? { assumedInLine: [...loading.assumedInLine] } : {}),
@@ -94,6 +97,21 @@ function sectionsOf(problem: Problem, after: Loading): PlanSection[] {
     })),
   );
 }
+
+/** The sections that keep a plan for the worst from moving anything. */
+function stuckAt({ problem, before, after, moves }: LoadPlan, sections: readonly PlanSection[]): Pick<Plan, 'stuckAt'> {
+  const { over, aim, measure } = problem;
+  const asked = aim.kind === 'best' ? aim.moves > 0 : aim.kind === 'price';
+  if (over !== 'worst' || !asked || moves > 0 || before <= TINY || after < before - TINY) return {};
+  const worst = sections.filter(({ before: { unbalancePct, neutralA } }) => {
+    const figure = measure === 'neutral' ? neutralA : unbalancePct;
+    return figure !== null && figure >= before - STEP;
+  });
+  return worst.length > 0 ? { stuckAt: [...new Set(worst.map((s) => s.section))] } : {};
+}
+
+/** Figures of a record are told to a millionth. */
+const STEP = 2e-6;
 
 function lossesOf(before: Loading, after: Loading, neutralRatio?: number): Plan['losses'] {
   if (!before.document.resistanceOhm) return null;

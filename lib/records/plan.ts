@@ -95,6 +95,12 @@ export const Plan = recordSchema('plan', 'The moves that balance the load of a f
   curve: Type.Optional(
     Type.Array(PlanCurvePoint, { description: 'what 0, 1, 2 .. moves can do, in the unit of the plan' }),
   ),
+  stuckAt: Type.Optional(
+    Type.Array(Name('section'), {
+      description:
+        'stays the worst, since so many moves cannot better it: nothing is moved, and what is unbalanced elsewhere was not looked at',
+    }),
+  ),
   losses: Type.Union([
     Type.Object({ beforeKW: Figure('weighted mean'), afterKW: Figure('weighted mean'), assumptions: Type.String() }),
     Type.Null(),

@@ -182,6 +182,10 @@ describe('feeders in CIM', () => {
     expect(codes).to.deep.equal(['PhaseCode.BN', 'PhaseCode.BN', 'PhaseCode.CN', 'PhaseCode.CN']);
     expect(cimCorrections(trace(label('tap', 'A', 'C')), places!).notExpressible).to.deep.equal(['tap']);
     expect(out.notExpressible).to.deep.equal(['sw']);
+    expect(out.xml).to.contain(
+      'Feeder F &amp; G. Not in this difference, since the model has no place for it: sw: A B C is B A C. verify',
+    );
+    expect(cimCorrections(trace(label('tap', 'B', 'C')), places!).xml).to.contain('Feeder F &amp; G. verify');
     expect(cimCorrections(trace(label('tap', 'B', 'C')), places!, []).changes).to.equal(0);
   });
 

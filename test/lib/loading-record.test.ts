@@ -134,6 +134,29 @@ describe('a plan as a record', () => {
     expect(JSON.stringify(record)).not.to.match(/\b(safe|de-energi[sz]ed|close the switch)\b/i);
   });
 
+  it('says which section keeps a plan for the worst from moving anything', async () => {
+    // far carries one phase alone: 200 % on whichever phase its load is; the head could be made better.
+    const document: LoadingDocument = {
+      ...SMALL,
+      sections: SMALL.sections.map((s) => ({ ...s, phases: P })),
+      loads: [
+        { id: 'far', section: 'far', phases: ['A'], kW: 5, movable: true },
+        { id: 'near', section: 'head', phases: ['A'], kW: 50, movable: true },
+        { id: 'fixed', section: 'head', phases: ['A', 'B', 'C'], kW: 60 },
+      ],
+    };
+    const record = async (over: object) => {
+      const options = { ...clock, aim: { kind: 'best', moves: 2 } as const, ...over };
+      return planRecord(await planMoves(makeLoading(document), options), { at: AT });
+    };
+    const stuck = await record({});
+    expect(problemsOf('plan', stuck)).to.deep.equal([]);
+    expect([stuck.before, stuck.moves.length, stuck.stuckAt]).to.deep.equal([200, 0, ['far']]);
+    expect((await record({ watch: ['head'] })).stuckAt).to.equal(undefined);
+    expect((await record({ over: 'sum' })).stuckAt).to.equal(undefined);
+    expect((await record({ aim: { kind: 'best', moves: 0 } })).stuckAt).to.equal(undefined);
+  });
+
   it('the same plan has the same id', async () => {
     const loading = makeLoading(SMALL);
     const make = async () =>

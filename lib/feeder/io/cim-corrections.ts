@@ -38,13 +38,17 @@ export function cimCorrections(
   groups: readonly DocumentGroup[] = offeredAgainstDocument(trace),
 ): CimCorrections {
   const labels = groups.flatMap((g) => g.labels).filter((l) => l.recorded.join() !== l.phases.join());
-  const notExpressible: string[] = [];
+  const left: TraceLabel[] = [];
   const changes = labels.flatMap((label) => {
     const made = changesOf(label, places);
-    if (made.length === 0) notExpressible.push(label.section);
+    if (made.length === 0) left.push(label);
     return made;
   });
-  return { xml: difference(trace, changes), changes: changes.length, notExpressible };
+  return {
+    xml: difference(trace, changes, left),
+    changes: changes.length,
+    notExpressible: left.map((label) => label.section),
+  };
 }
 
 function changesOf({ section, recorded, phases }: TraceLabel, places: CimPlaces): Change[] {
@@ -74,7 +78,15 @@ function changesOf({ section, recorded, phases }: TraceLabel, places: CimPlaces)
 
 const CIM = 'http://iec.ch/TC57/CIM100#';
 
-function difference(trace: Trace, changes: readonly Change[]): string {
+/** Whoever has only the file must read in it what it could not say. */
+function describedIn({ feeder, caution = '' }: Trace, left: readonly TraceLabel[]): string {
+  const told = left.map((l) => `${l.section}: ${l.recorded.join(' ')} is ${l.phases.join(' ')}`);
+  const lacking =
+    told.length > 0 ? ` Not in this difference, since the model has no place for it: ${told.join('; ')}.` : '';
+  return `Feeder ${feeder}.${lacking} ${caution}`;
+}
+
+function difference(trace: Trace, changes: readonly Change[], left: readonly TraceLabel[]): string {
   const statements = (which: 'before' | 'after') =>
     changes.flatMap((c) => [
       `      <rdf:Description rdf:about="${escaped(c.about)}">`,
@@ -87,7 +99,7 @@ function difference(trace: Trace, changes: readonly Change[]): string {
     '  xmlns:md="http://iec.ch/TC57/61970-552/ModelDescription/1#" xmlns:dm="http://iec.ch/TC57/61970-552/DifferenceModel/1#">',
     `  <dm:DifferenceModel rdf:about="urn:phaseloom:${escaped(trace.id)}">`,
     `    <md:Model.created>${escaped(trace.at)}</md:Model.created>`,
-    `    <md:Model.description>${escaped(`Feeder ${trace.feeder}. ${trace.caution ?? ''}`)}</md:Model.description>`,
+    `    <md:Model.description>${escaped(describedIn(trace, left))}</md:Model.description>`,
     '    <dm:reverseDifferences rdf:parseType="Statements">',
     ...statements('before'),
     '    </dm:reverseDifferences>',

@@ -16,6 +16,7 @@ export function WorkList({ plan }: { readonly plan: Plan }) {
     <section aria-labelledby="work-title">
       <h2 id="work-title">Work list</h2>
       {plan.moves.length === 0 && <p class="empty">Nothing is to be moved.</p>}
+      {plan.stuckAt && <Stuck at={plan.stuckAt} />}
       {plan.moves.length > 0 && (
         <>
           <p class="files">
@@ -49,6 +50,19 @@ const Open = ({ move: { knownBy, terminals, from } }: { readonly move: PlanMove 
       ? 'Not all its conductors have a terminal: readings cannot confirm it.'
       : `To be proven at ${terminals.join(', ')}.`}
   </>
+);
+
+const MOST_NAMED = 8;
+
+const Stuck = ({ at }: { readonly at: readonly string[] }) => (
+  <p>
+    <b>
+      {at.slice(0, MOST_NAMED).join(', ')}
+      {at.length > MOST_NAMED && ` and ${at.length - MOST_NAMED} more`}
+    </b>{' '}
+    {at.length === 1 ? 'stays' : 'stay'} the worst: the moves that are allowed cannot better that. Other sections were
+    not made better for it. Have others watched in the node, such as the head of the feeder, or the sum of all.
+  </p>
 );
 
 function Move({ move, unit }: { readonly move: PlanMove; readonly unit: string }) {
