@@ -7,6 +7,11 @@ export class Trouble extends Error {
     super(message);
     this.name = 'Trouble';
   }
+
+  /** Node-RED shows an error to people, and catch nodes hand it on, as this: the words alone. */
+  override toString(): string {
+    return this.message;
+  }
 }
 
 export const asError = (cause: unknown): Error => (cause instanceof Error ? cause : new Error(String(cause)));
