@@ -8,7 +8,8 @@ import type { LaneReading, Sharing } from '../kit/sharing';
 import { oldestUnderWayMs, roomInFlows } from '../kit/under-way';
 import type { Outgoing } from './door-contract';
 import type { LaneNames } from './lane-names';
-import { LanePlace } from './lane-place';
+import type { LanePlace } from './lane-place';
+import { LanePlaces } from './lane-places';
 import { TakenOrder } from './taken-order';
 
 const PAGE = 500;
@@ -27,7 +28,7 @@ export interface LaneFeedOptions {
 
 export class LaneFeed {
   resent = 0;
-  private readonly places = new Map<string, LanePlace>();
+  private readonly places: LanePlaces;
   private readonly holder: Holder;
   private readonly order: TakenOrder;
   private readonly timers: NodeJS.Timeout[] = [];
@@ -35,16 +36,15 @@ export class LaneFeed {
   private stopHearing: () => void = () => undefined;
   private feeding: Promise<void> | undefined;
   private settling: Promise<void> | undefined;
-  /** gained, and the place in the ledger not read yet */
-  private readonly unopened = new Set<string>();
   private again = false;
   private closed = false;
 
   constructor(
     private readonly sharing: Sharing,
-    private readonly lanes: LaneNames,
+    lanes: LaneNames,
     private readonly options: LaneFeedOptions,
   ) {
+    this.places = new LanePlaces(sharing, lanes.all);
     this.order = new TakenOrder(options.gatherMs);
     this.holder = new Holder(sharing, `door:${options.door}`, options.instance, lanes.held, {
       gained: (names) => this.gain(names),
@@ -63,7 +63,7 @@ export class LaneFeed {
   }
 
   async start(): Promise<void> {
-    this.places.set(this.lanes.all, new LanePlace(await this.sharing.head()));
+    this.places.begin(await this.sharing.head());
     this.stopHearing = this.sharing.onReadings(() => this.poke());
     await this.holder.start();
     this.timers.push(
@@ -98,7 +98,7 @@ export class LaneFeed {
     while (this.again && !this.closed) {
       this.again = false;
       await roomInFlows(() => this.closed);
-      await this.open([...this.unopened]);
+      for (const lane of await this.places.open()) this.order.drop(lane);
       const asked = [...this.mine()].map(([lane, { readUpTo }]) => ({ lane, seq: readUpTo }));
       const page = asked.length === 0 ? [] : await this.sharing.readingsOfLanes(asked, PAGE);
       this.take(page);
@@ -112,9 +112,7 @@ export class LaneFeed {
   /** Lanes held for certain and not about to be given away; what all hear, always. */
   private mine(): ReadonlyMap<string, LanePlace> {
     const { held, leaving } = this.holder;
-    return new Map(
-      [...this.places].filter(([lane]) => lane === this.lanes.all || (held.has(lane) && !leaving.has(lane))),
-    );
+    return this.places.of((lane) => held.has(lane) && !leaving.has(lane));
   }
 
   private take(page: readonly LaneReading[]): void {
@@ -156,28 +154,12 @@ export class LaneFeed {
 
   private gain(names: readonly string[]): void {
     forgetAll();
-    for (const name of names) this.unopened.add(name);
+    this.places.gain(names);
     this.poke();
   }
 
   private lose(names: readonly string[]): void {
-    for (const name of names) {
-      this.unopened.delete(name);
-      if (name === this.lanes.all) continue;
-      this.places.delete(name);
-      this.order.drop(name);
-    }
-  }
-
-  private async open(names: readonly string[]): Promise<void> {
-    if (names.length === 0) return;
-    const found = await this.sharing.placesOf(names.map(placeName));
-    names.forEach((name, i) => {
-      // It may be lost again by now.
-      if (!this.unopened.delete(name)) return;
-      this.order.drop(name);
-      this.places.set(name, new LanePlace(found[i]!));
-    });
+    for (const lane of this.places.lose(names)) this.order.drop(lane);
   }
 
   private settleOn(): void {
@@ -186,21 +168,7 @@ export class LaneFeed {
     });
   }
 
-  /** Notes in the ledger how far the lanes held were sent; what could not be noted now is noted later. */
-  private async settle(): Promise<void> {
-    const { held } = this.holder;
-    const moved = [...this.places].flatMap(([lane, place]) => {
-      // Also of what all hear and another answers for: what was sent is forgotten on the way.
-      const seq = place.settled(this.options.settleMs + oldestUnderWayMs());
-      return seq === undefined || !held.has(lane) ? [] : [{ name: placeName(lane), place, seq }];
-    });
-    if (moved.length === 0) return;
-    const isNoted = await this.sharing.advanceAll(moved).then(
-      () => true,
-      () => false, // the ledger is away
-    );
-    if (isNoted) for (const { place, seq } of moved) place.note(seq);
+  private settle(): Promise<void> {
+    return this.places.settle(this.holder.held, this.options.settleMs + oldestUnderWayMs());
   }
 }
-
-const placeName = (lane: string) => `sent:${lane}`;

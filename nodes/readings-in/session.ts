@@ -5,6 +5,7 @@ import { Trouble } from '../kit/trouble';
 import { Connection, type ConnectionListener, type Held } from './connection';
 import { endSession3 } from './ending-session';
 import type { RememberedSession, SessionStore } from './identity';
+import { Rivals } from './rivals';
 import { subscribe } from './subscribing';
 import { Warnings } from './warnings';
 
@@ -30,8 +31,6 @@ export interface SessionFacts {
   parks: number;
 }
 
-const SHORT_MS = 10_000;
-
 export class Session implements ConnectionListener {
   readonly facts: SessionFacts = { connects: 0, sessionsLost: 0, takenOver: 0, acksDropped: 0, acked: 0, parks: 0 };
   state: SessionState = 'idle';
@@ -39,9 +38,9 @@ export class Session implements ConnectionListener {
   private connection: Connection | undefined;
   private retry: NodeJS.Timeout | undefined;
   private readonly backoff = new Backoff();
-  private shortLived = 0;
   private isBorrowed = false;
   private readonly warnings: Warnings;
+  private readonly rivals: Rivals;
 
   constructor(
     private readonly url: string,
@@ -51,6 +50,7 @@ export class Session implements ConnectionListener {
     private readonly listener: SessionListener,
   ) {
     this.warnings = new Warnings((text) => listener.warn(text));
+    this.rivals = new Rivals(wanted.clientId);
   }
 
   /** @param options isBorrowed: another's session; a connection that is lost is not opened again, for its owner may have it */
@@ -151,8 +151,8 @@ export class Session implements ConnectionListener {
 
   closed(connection: Connection, why: string, takenOver: boolean): void {
     if (connection !== this.connection || this.state === 'ended') return;
-    const lastedMs = this.state === 'connected' ? performance.now() - connection.openedAtMs : 0;
     const wasUp = this.state === 'connected';
+    const lastedMs = wasUp ? performance.now() - connection.openedAtMs : 0;
     if (!this.isBorrowed) this.noticeRivals(why, takenOver, lastedMs);
     this.lastError = why;
     this.state = this.isBorrowed ? 'ended' : 'waiting';
@@ -179,16 +179,9 @@ export class Session implements ConnectionListener {
     this.memory.remember(this.wanted);
   }
 
-  /** MQTT 5 says that a session was taken over; before, connections that never last are the only sign. */
   private noticeRivals(why: string, takenOver: boolean, lastedMs: number): void {
     if (takenOver) this.facts.takenOver++;
-    const isShort = this.state === 'connected' && lastedMs < SHORT_MS;
-    this.shortLived = isShort ? this.shortLived + 1 : 0;
-    const isRepeated = takenOver ? this.facts.takenOver >= 2 : this.shortLived === 3;
-    if (!isRepeated) return;
-    const rival = takenOver
-      ? 'another client uses'
-      : `the connection never lasts (${why}); perhaps another client uses`;
-    this.warnings.give('client-id-contested', `${rival} our client id ${this.wanted.clientId}: give each its own`);
+    const text = this.rivals.ended(why, takenOver, lastedMs);
+    if (text !== undefined) this.warnings.give('client-id-contested', text);
   }
 }
