@@ -1,6 +1,6 @@
 /** What each further move buys: the curve of the best that 0, 1, 2 .. moves can do. */
 import { greedy } from './greedy';
-import type { LoadPlan } from './load-plan';
+import { gapPctOf, type LoadPlan, PROVEN_PCT } from './load-plan';
 import type { Loading } from './model';
 import { planMoves } from './plan';
 import { makeProblem, type Problem } from './problem';
@@ -35,11 +35,27 @@ export async function moveCurve(loading: Loading, mostMoves: number, options: Cu
     before = await planMoves(loading, { ...options, aim, from });
     const { after: unbalance, bound, proven } = before;
     points.push({ moves, unbalance, bound, proven, greedy: greedy.unbalance() });
-    options.told?.([...points]);
+    options.told?.(tightened(points));
     if (unbalance <= TINY) break;
   }
-  return points;
+  return tightened(points);
 }
+
+/** What more moves cannot reach, fewer cannot: a bound holds for all points before it. */
+function tightened(points: readonly CurvePoint[]): CurvePoint[] {
+  let known: number | null = null;
+  return points
+    .toReversed()
+    .map((p) => {
+      const bound = known === null ? p.bound : Math.max(known, p.bound ?? known);
+      known = bound;
+      return { ...p, bound, proven: p.proven || isProven(p.unbalance, bound, points[0]!.unbalance) };
+    })
+    .reverse();
+}
+
+const isProven = (unbalance: number, bound: number | null, before: number): boolean =>
+  bound !== null && gapPctOf(unbalance, bound, before) <= PROVEN_PCT;
 
 /** A curve goes so many moves past its plan, to show what was not asked for, and no further than a page can show. */
 const BEYOND = 3;
@@ -52,14 +68,14 @@ const MOST = 15;
  */
 export async function curveOfPlan(plan: LoadPlan, options: CurveOptions): Promise<CurvePoint[]> {
   const upTo = Math.min(MOST, plan.moves + BEYOND);
-  const { loading, aim } = plan.problem;
-  const points = await moveCurve(loading, upTo, { ...options, timeS: options.timeS / (upTo + 1) });
-  return points.map((p) => {
-    if (p.moves < plan.moves) return p;
-    const isItself = p.moves === plan.moves && aim.kind === 'best' && aim.moves === plan.moves;
-    const known = isItself && plan.bound !== null ? { bound: plan.bound, proven: plan.proven } : {};
-    return { ...p, unbalance: Math.min(p.unbalance, plan.after), ...(p.proven ? {} : known) };
-  });
+  const { loading, aim, over } = plan.problem;
+  const points = await moveCurve(loading, upTo, { ...options, over, timeS: options.timeS / (upTo + 1) });
+  const reached = points.map((p) =>
+    p.moves < plan.moves ? p : { ...p, unbalance: Math.min(p.unbalance, plan.after), proven: false },
+  );
+  if (aim.kind !== 'best' || plan.bound === null) return tightened(reached);
+  const { bound } = plan;
+  return tightened(reached.map((p) => (p.moves > aim.moves ? p : { ...p, bound: Math.max(bound, p.bound ?? bound) })));
 }
 
 function greedyAlone(problem: Problem, { nowMs, timeS, stopped }: Pick<SearchOptions, 'nowMs' | 'timeS' | 'stopped'>) {

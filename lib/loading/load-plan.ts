@@ -27,7 +27,11 @@ export interface LoadPlan {
 }
 
 /** A gap below this is a rounding of the solver. */
-const PROVEN_PCT = 1e-3;
+export const PROVEN_PCT = 1e-3;
+
+/** How far a value may be above the best, in percent of a yardstick. */
+export const gapPctOf = (value: number, bound: number, yardstick: number): number =>
+  yardstick > 0 ? (100 * Math.max(0, value - bound)) / yardstick : 0;
 
 /** An excess over a limit below this is rounding. */
 const KEPT = 1e-6;
@@ -54,7 +58,7 @@ export function loadPlan(
   const value = isLimit ? state.cost : state.score();
   const bound = answer?.bound ?? (value <= TINY ? 0 : null);
   const of = isLimit ? Math.max(value, 1) : before;
-  const gapPct = bound === null ? null : of > 0 ? (100 * Math.max(0, value - bound)) / of : 0;
+  const gapPct = bound === null ? null : gapPctOf(value, bound, of);
   return {
     problem,
     at: state.at,

@@ -1,6 +1,6 @@
 import { expect } from 'chai';
 import { deviationPct } from '../../lib';
-import { moveCurve } from '../../lib/loading/curve';
+import { curveOfPlan, moveCurve } from '../../lib/loading/curve';
 import type { Solver } from '../../lib/loading/milp';
 import { type Loading, type LoadingDocument, makeLoading } from '../../lib/loading/model';
 import { planAt, planMoves } from '../../lib/loading/plan';
@@ -83,6 +83,21 @@ describe('the moves that balance a feeder', function () {
     });
     for (const c of curve) expect(c.unbalance, `${c.moves} moves`).to.be.at.most(c.greedy + 1e-6);
     expect(told).to.deep.equal([1, 2, 3, 4, 5, 6, 7, 8, 9]);
+  });
+
+  it('what is proven for so many moves is proven for fewer: no bound of a curve lies below one after it', async () => {
+    const loading = makeLoading(ieee123AtHead());
+    const options = { ...clock, timeS: 3, over: 'worst' as const };
+    // Only the problems of 2 and 4 moves are solved; the others have no bound of their own.
+    const some: Solver = (lp, o) => (/most:[^<]*<= [24]\n/.test(lp) ? solver(lp, o) : { status: 'none' });
+    const curve = await moveCurve(loading, 4, { ...options, solver: some });
+    expect(curve.map((c) => c.bound?.toFixed(2))).to.deep.equal(['13.47', '13.47', '13.47', '6.59', '6.59']);
+    expect(curve.map((c) => c.proven)).to.deep.equal([false, false, true, false, true]);
+    const plan = await planMoves(loading, { ...options, solver, aim: { kind: 'best', moves: 10 } });
+    const kept = await curveOfPlan(plan, options);
+    // Eight moves are as good as the ten that were asked for; so the bound of ten is theirs too.
+    expect(kept.find((c) => c.moves === 8)).to.include({ proven: true, bound: plan.bound });
+    expect(kept.find((c) => c.moves === 11)).to.include({ proven: false, bound: null });
   });
 
   it('a limit is for the worst section, whatever the sum is told to do', async () => {
