@@ -2,6 +2,7 @@ import { join, resolve } from 'node:path';
 import { setTimeout as sleep } from 'node:timers/promises';
 import { expect } from 'chai';
 import { type Broker, mosquitto } from '../kit/broker';
+import { at, feeder13Config, readAt } from '../kit/feeder13';
 import { type FlowNode, nodeRed, type Rig } from '../kit/node-red';
 import { type PostgresServer, startPostgres } from '../kit/postgres';
 import { type SlowLine, slowLine } from '../kit/slow-line';
@@ -128,6 +129,39 @@ describe('the database away', function () {
       await until(() => rig.status('in')?.text?.startsWith('connected') === true, 15_000);
       expect(rig.status('in')?.fill, 'well again without a hand').to.equal('green');
     });
+  });
+
+  it('a judgement given up while the database was away is made when it is back: its reading is sent again', async () => {
+    const [broker_, ledger, door, out_] = flow('readings', database.connection);
+    await rig.deploy([
+      broker_!,
+      ledger!,
+      ...(feeder13Config() as FlowNode[]),
+      { ...door!, wires: [['phase', 'out'], []] },
+      {
+        id: 'phase',
+        type: 'phaseloom-phase-id',
+        frame: 'frame',
+        network: 'network',
+        ledger: 'ledger',
+        waitS: 2,
+        wires: [['found']],
+      },
+      rig.probe('found'),
+      out_!,
+    ]);
+    await until(() => rig.status('in')?.text?.startsWith('connected') === true, 20_000);
+    const { id: _made, ...reading } = readAt('671/2', { atUs: at(0), against: 'utc' });
+    await publishAll(broker.port, 'readings/P', [reading], PER_SECOND);
+    await rig.until('out', 1, 20_000);
+    await database.halt('fast');
+    // The ledger is asked again for some fifteen seconds.
+    await until(() => rig.errors.some(({ code }) => code === 'ledger-unreadable'), 40_000);
+    expect(rig.got('found'), 'found without the ledger').to.deep.equal([]);
+    await database.start();
+    const [finding] = await rig.until('found', 1, 30_000);
+    expect(finding!.payload).to.include({ kind: 'identification', terminal: '671/2' });
+    await until(async () => (await database.sql('select 1 from phaseloom.finding')).length === 1, 20_000);
   });
 
   it('the flow deployed a moment after PostgreSQL was restarted: what was sent is not sent again', async () => {
