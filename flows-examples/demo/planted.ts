@@ -41,6 +41,9 @@ export const NOT_PROVEN: readonly string[] = ['1', '2', '3'].map((k) => `quillme
 /** The site whose conductors turn the other way than its record says. */
 export const REVERSED_SITE = 'quillmere/F7/R31';
 
+/** Every reading of it is sent twice. */
+export const SENT_TWICE = 'quillmere/F3/S115/2';
+
 export const REJECTIONS = [
   { stage: 'front-door', terminal: 'quillmere/F3/S124/1', told: 'a message that is no reading' },
   { stage: 'screen', terminal: 'quillmere/F3/S121/1', told: 'an instrument that failed its self-test' },

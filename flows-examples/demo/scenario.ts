@@ -1,6 +1,7 @@
 /** The story of the demo: who reads what, when, and what goes wrong. All of it is invented. */
 import { INSTRUMENTS, type Instrument, type Taking } from './measuring';
 import { placeOf } from './places';
+import { SENT_TWICE } from './planted';
 
 export interface Step {
   /** seconds of the story */
@@ -88,6 +89,6 @@ function mishaps(step: Step): Step[] {
   const place = `${step.site}/${step.conductor + 1}`;
   if (place === 'quillmere/F3/S121/1') return [{ ...before, instrument: failing }, step];
   if (place === 'quillmere/F3/S124/1') return [{ ...before, does: 'sends-nonsense' }, step];
-  if (place === 'quillmere/F3/S115/2') return [{ ...step, does: 'reads-twice-sent' }];
+  if (place === SENT_TWICE) return [{ ...step, does: 'reads-twice-sent' }];
   return [step];
 }

@@ -18,7 +18,7 @@ import { SqliteLedger } from '../../nodes/ledger/sqlite/sqlite-ledger';
 import { ROOT } from './embedded';
 import { short, words } from './narrator';
 import { trueOn, truePhase } from './places';
-import { OPEN_POINTS } from './planted';
+import { OPEN_POINTS, SENT_TWICE } from './planted';
 import { SIGNAL_TERMINALS, trueAngleDeg, trueVoltageV } from './signals';
 
 export const USER_DIR = process.env.PHASELOOM_DEMO_DIR ?? join(ROOT, '.demo');
@@ -52,11 +52,20 @@ export async function summary(ledger: Ledger): Promise<string[]> {
     'REJECTED, kept with the reason',
     ...table(rejections.map((r) => [r.terminal ?? r.source, r.stage, r.problems.map((p) => p.what).join('; ')])),
     '',
+    'SENT TWICE, stored once',
+    ...table([[SENT_TWICE, await taken(ledger, SENT_TWICE)]]),
+    '',
     'ALERTS',
     ...table(alerts.map((a: Alert) => [a.key, a.priority, words(a.state), a.text])),
     '',
     `${readings} readings stored; ${accepted.length} deliveries accepted by the outside system, ${deliveriesWaiting} waiting`,
   ];
+}
+
+async function taken(ledger: Ledger, terminal: string): Promise<string> {
+  const { records } = await ledger.records({ kinds: ['reading'], subject: terminal, limit: 10_000 });
+  const instants = new Set((records as Reading[]).map((r) => r.takenAt));
+  return `${records.length} stored, of ${instants.size} different instants`;
 }
 
 async function all<R extends PhaseloomRecord>(ledger: Ledger, kind: R['kind']): Promise<R[]> {

@@ -102,6 +102,14 @@ describe('readings tried in the editor', function () {
     expect(await answer(readings([0, -120, 120]))).to.match(/S118-R17: nothing yet; not read: R17\/1, R17\/2, R17\/3/);
   });
 
+  it('tie check: without known clocks no probability, and differences only as read', async () => {
+    await editor.openNode('tie-check');
+    const said = await answer(readings([0, -120, 120, 2, -118, 122]).replaceAll('"locked":true', '"locked":false'));
+    expect(said).to.match(/S118-R17: not proven/);
+    expect(said).to.match(/S118\/1 \/ R17\/1: -2\.0°, as read; may be wrong by anything/);
+    expect(said).to.not.match(/probability|±|standing/);
+  });
+
   it('tie check: with the tolerance as it stands in the dialog', async () => {
     const { page } = editor;
     const shifted = readings([0, -120, 120, 12, -108, 132]);

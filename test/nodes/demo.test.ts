@@ -252,6 +252,7 @@ describe('the demo, end to end', function () {
     expect(code, printed).to.equal(0);
     const summary = execFileSync(process.execPath, [...tsx, join(demo, 'summary.ts')], { cwd: root, env }).toString();
     expect(summary).to.match(/35 found right, 0 wrong, 9 not proven/);
+    expect(summary).to.match(/SENT TWICE[^\n]*\n +F3\/S115\/2 +(\d+) stored, of \1 different instants/);
     expect(summary).to.match(/F3\/S104\/2 +W-04 +\d+ +0\.\d+ deg/);
     expect(summary).to.match(/F3\/chapel-1 +B +A +[\d.]+ % +A +B to A at F3\/chapel-1/);
     expect(summary).to.match(/lateral F3\/orchard-1 +C +B/);

@@ -134,7 +134,8 @@ function figures(finding: Finding): string[] {
     value === null || value === undefined ? [] : [word(`figure.${key}`, { value: figure(value) })];
   // Rounded down: nothing is ever 100 % sure.
   const percent = Math.min(99.99, Math.floor(1e4 * finding.probability) / 100);
-  const chance = [word('figure.probability', { value: figure(percent, 2) })];
+  // 0 stands for a probability that cannot be told.
+  const chance = finding.probability === 0 ? [] : [word('figure.probability', { value: figure(percent, 2) })];
   if (finding.kind === 'identification') {
     const { angleDeg, expectedDeg, residualDeg, sdDeg } = finding;
     const parts = { angle: angleDeg, expected: expectedDeg, residual: residualDeg, sd: sdDeg };
