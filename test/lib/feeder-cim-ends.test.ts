@@ -3,6 +3,7 @@ import { expect } from 'chai';
 import { XMLParser } from 'fast-xml-parser';
 import { readFeederCim } from '../../lib/feeder/io/cim';
 import { CIM_XML_OPTIONS } from '../../lib/feeder/io/cim-objects';
+import { CHANGE_PRIOR } from '../../lib/feeder/model';
 
 // Names of classes and properties after IEC 61970-301 and IEC 61968-13, from memory.
 const parse = (text: string): unknown => new XMLParser(CIM_XML_OPTIONS).parse(text);
@@ -70,8 +71,19 @@ const read = (...objects: string[]) => {
 describe('CIM models as they also come', () => {
   it('a line behind a centre tap that names its far end first has the phase of the primary', () => {
     const { document } = read(...CENTRE_TAP, ...line('drop', 'n5', 'n4', 's12N'), ...consumer('house', 'n5'));
-    expect(document.sections[1]).to.deep.equal({ id: 'drop', from: 'n5', to: 'n4', phases: ['B'] });
+    expect(document.sections[1]).to.deep.equal({ id: 'drop', from: 'n5', to: 'n4', phases: ['B'], kind: 'service' });
     expect(document.terminals).to.deep.equal([{ id: 'house/B', phase: 'B', site: 'n5', section: 'drop' }]);
+  });
+
+  it('a line with fewer conductors than what feeds it is a tap, with the prior of one', () => {
+    const { document, feeder } = read(...line('lane', 'n1', 'n2', 'B'), ...line('end', 'n2', 'n5', 'B'));
+    expect(document.sections.map((s) => [s.id, s.kind])).to.deep.equal([
+      ['trunk', undefined],
+      ['lane', 'tap'],
+      ['end', undefined],
+    ]);
+    // Of one conductor the order must change oftener for the conductor to change so often: .02 / .72.
+    expect(feeder.changePrior[feeder.indexOf.get('lane')!]).to.be.closeTo(CHANGE_PRIOR.tap / (1 - 0.28), 1e-6);
   });
 
   it('a consumer on the second leg of a centre tap is read opposite to the phase', () => {

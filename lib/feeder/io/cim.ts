@@ -5,9 +5,10 @@
 import type { FeederDocument, FeederSection, FeederSwitch } from '../model';
 import { behindTaps } from './behind-taps';
 import { cimConsumers } from './cim-consumers';
+import { kindsFromPhases } from './cim-kinds';
 import { type CimModel, type CimObject, cimModel, type ParseXml } from './cim-objects';
 import { cimTransformers, lettersOf, PHASES } from './cim-transformers';
-import { type FeederRead, placedAtNodes } from './read';
+import { checked, type FeederRead, placedAtNodes } from './read';
 
 export interface CimOptions {
   readonly id: string;
@@ -95,8 +96,10 @@ class CimReader {
       transformers,
     };
     if (this.problems.length > 0) return { ok: false, problems: this.problems };
+    const bare = checked(document);
+    if (!bare.ok) return bare;
     const read = placedAtNodes(
-      document,
+      kindsFromPhases(document, bare.feeder, (node) => secondary.has(node)),
       cimConsumers(model, this.consumerNaming(), phasesAtNodes(document, secondary)),
     );
     return read.ok ? { ...read, places: this.cimPlaces([...lines, ...switches]) } : read;
