@@ -91,7 +91,7 @@ async function tellCounts(connectionString: string): Promise<void> {
     const ask = async (text: string) => (await client.query(text)).rows;
     const tally = await ask('select name, amount from phaseloom.tally order by name');
     const held = await ask(
-      `select split_part(holder, ':', 1) as worker, count(*) as lanes from phaseloom.claim where scope like 'door:%'
+      `select split_part(holder, ':', 1) as worker, count(*) as lanes from phaseloom.claim where scope ~ '^door:.*/[0-9]+$'
        and until_us > extract(epoch from clock_timestamp()) * 1e6 group by 1 order by 1`,
     );
     const counts = tally.map((t) => `${t.amount} ${t.name}s`).join(', ');
