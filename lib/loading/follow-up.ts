@@ -10,18 +10,15 @@ import { phasesSince, provenPhases } from './identified';
 export function followUp(plan: Plan, identifications: Iterable<Identification>): Plan {
   const proven = provenPhases(identifications);
   const from = new Set(plan.from);
-  let newest = plan.at;
+  let isNew = false;
   const moves = plan.moves.map((move) => {
     const since = phasesSince(move.terminals, proven, plan.at);
     if (since.from.length === 0) return move;
     for (const id of since.from) from.add(id);
-    for (const t of move.terminals) {
-      const at = proven.get(t)?.at;
-      if (at !== undefined && at > newest) newest = at;
-    }
+    isNew = true;
     return { ...move, found: since.phases, state: stateOf(move, since.phases) };
   });
-  if (newest === plan.at) return plan;
+  if (!isNew) return plan;
   // `at` stays the instant of the plan: later readings are those after it.
   const { id: _, ...content } = { ...plan, from: [...from].sort(), moves };
   return Object.freeze({ ...content, id: derivedId('plan', content) });

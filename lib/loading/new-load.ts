@@ -31,7 +31,8 @@ export function phaseForNewLoad(loading: Loading, entry: LoadEntry): NewLoadOpti
   const before = sectionLoading(loading);
   const recorded = entry.phases.map((p) => feeder.phases.indexOf(p));
   const first = recorded.length > 0 ? recorded : [feeder.phases.findIndex((_, k) => (feeder.mask[section]! >> k) & 1)];
-  return statesOf(first, 7, entry.threePhase === true)
+  // In another order three conductors carry the same, and may turn a customer the other way.
+  return statesOf(first, 7, entry.threePhase === true || first.length === 3)
     .map((map) => first.map((p) => map[p]!))
     .filter((to) => to.every((p) => (feeder.mask[section]! >> p) & 1))
     .map((to) => {

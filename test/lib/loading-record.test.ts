@@ -235,6 +235,8 @@ describe('a plan as a record', () => {
     const state = (...i: Identification[]) => followUp(record, i).moves.map((m) => m.state);
     expect(state(identified('small/T1', 'A'))).to.deep.equal(['confirmed']);
     expect(state(identified('small/T1', 'A', AT))).to.deep.equal(['open']);
+    // A minute after the plan, as a clock five hours west writes it.
+    expect(state(identified('small/T1', 'A', '2026-05-04T05:01:00-05:00'))).to.deep.equal(['confirmed']);
     expect(state(identified('small/T1', null))).to.deep.equal(['open']);
     expect(state(identified('small/T1', 'B'))).to.deep.equal(['open']);
     expect(state(identified('small/T1', 'C'))).to.deep.equal(['elsewhere']);
@@ -270,5 +272,10 @@ describe('the phase for a new load', () => {
     expect(head[0]!.upstream.map((u) => u.section)).to.deep.equal(['head', 's']);
     const far = phaseForNewLoad(loading, { id: 'new', section: 'far', phases: ['A'], kW: 8 });
     expect(far.map((o) => o.phases[0])).to.have.members(['A', 'B']);
+  });
+
+  it('keeps the rotation of a load on three phases', () => {
+    const options = phaseForNewLoad(makeLoading(SMALL), { id: 'new', section: 'head', phases: P, kW: 30 });
+    expect(options.map((o) => o.phases.join(''))).to.have.members(['ABC', 'BCA', 'CAB']);
   });
 });
