@@ -166,12 +166,15 @@ const STEPS: Record<string, (press: Press) => Promise<void>> = {
 /** Presses the button of an inject node and waits for so many messages at each debug node, told by the last part of its id. */
 type Press = (inject: string, wanted: Record<string, number>) => Promise<Record<string, AnyMsg[]>>;
 
+/** The search for a load plan takes what time the machine lets it have. */
+const PATIENCE_MS = 60_000;
+
 const press =
   (rig: Rig): Press =>
   async (inject, wanted) => {
     rig.send(inject, {});
     const got: Record<string, AnyMsg[]> = {};
-    for (const [probe, n] of Object.entries(wanted)) got[probe.split('-').at(-1)!] = await rig.until(probe, n);
+    for (const [probe, n] of Object.entries(wanted)) got[probe.split('-').at(-1)!] = await rig.until(probe, n, PATIENCE_MS);
     return got;
   };
 
