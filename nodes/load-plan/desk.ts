@@ -14,7 +14,9 @@ import { newLoadOf, type PlanSettings, type Request, searchSettings } from './re
 
 export class PlanDesk {
   private readonly known = new Map<string, Identification>();
-  private standing: Plan | undefined;
+  /** the plan of each feeder: loads that come with a message may be of several */
+  private readonly standing = new Map<string, Plan>();
+  private newest: string | undefined;
   private job: PlanJob | undefined;
 
   constructor(
@@ -22,41 +24,47 @@ export class PlanDesk {
     private readonly news: { readonly progress: (p: Progress) => void; readonly trouble: (why: string) => void },
   ) {}
 
+  /** Of the node's own feeder, or the one made last. */
   get plan(): Plan | undefined {
-    return this.standing;
+    return this.standing.get(this.own.document?.id ?? this.newest ?? '');
   }
 
   /** Takes up what was known before a restart; the plan anew when what came meanwhile says something on a move. */
   resume(plan: Plan | undefined, identifications: readonly Identification[]): Plan | undefined {
     if (plan) this.stand(plan);
     for (const i of identifications) this.note(i);
-    return this.followed();
+    return plan && this.followed(plan.feeder);
   }
 
   /** Takes the plan that another worker made or followed up; that plan anew when what is known here says more on a move. */
   adopt(plan: Plan): Plan | undefined {
-    return this.stand(plan) ? this.followed() : undefined;
+    return this.stand(plan) ? this.followed(plan.feeder) : undefined;
   }
 
   /** A plan is replaced by one of later; of the same one what was said last stands. */
   private stand(plan: Plan): boolean {
-    if (this.standing && compareInstants(this.standing.at, plan.at) > 0) return false;
-    const isNew = this.standing?.id !== plan.id;
-    this.standing = plan;
-    return isNew;
+    const before = this.standing.get(plan.feeder);
+    if (before && compareInstants(before.at, plan.at) > 0) return false;
+    this.set(plan);
+    return before?.id !== plan.id;
   }
 
-  /** Notes an identification; the plan anew when it says something on a move. */
-  identified(i: Identification): Plan | undefined {
+  private set(plan: Plan): void {
+    this.standing.set(plan.feeder, plan);
+    this.newest = plan.feeder;
+  }
+
+  /** Notes an identification; the plans anew of which it says something on a move. */
+  identified(i: Identification): Plan[] {
     this.note(i);
-    return this.followed();
+    return [...this.standing.keys()].flatMap((feeder) => this.followed(feeder) ?? []);
   }
 
-  private followed(): Plan | undefined {
-    if (!this.standing) return undefined;
-    const next = followUp(this.standing, this.known.values());
-    if (next.id === this.standing.id) return undefined;
-    this.standing = next;
+  private followed(feeder: string): Plan | undefined {
+    const plan = this.standing.get(feeder);
+    const next = plan && followUp(plan, this.known.values());
+    if (!next || next.id === plan.id) return undefined;
+    this.standing.set(feeder, next);
     return next;
   }
 
@@ -80,7 +88,7 @@ export class PlanDesk {
     try {
       const answer = await this.job.answer;
       if (answer.without) this.news.trouble(answer.without);
-      if ('plan' in answer) this.standing = answer.plan;
+      if ('plan' in answer) this.set(answer.plan);
       return answer;
     } finally {
       this.job = undefined;

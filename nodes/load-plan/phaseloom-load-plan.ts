@@ -67,7 +67,7 @@ function start(RED: NodeAPI, node: Node, def: LoadPlanDef, light: StatusLight): 
 
   async function planned(plan: Plan): Promise<{ payload: Plan; workList: string }> {
     if (ledger) await keep(ledger, [plan]);
-    show(plan);
+    show(desk.plan ?? plan);
     return { payload: plan, workList: workListCsv(plan) };
   }
 
@@ -101,8 +101,7 @@ function start(RED: NodeAPI, node: Node, def: LoadPlanDef, light: StatusLight): 
     await standing.ready;
     const items = Array.isArray(msg.payload) ? msg.payload : [msg.payload];
     if (items.length > 0 && items.every(isIdentification)) {
-      const last = standing.identified(items);
-      if (last) send([{ ...msg, ...(await planned(last)) }, null]);
+      for (const plan of standing.identified(items)) send([{ ...msg, ...(await planned(plan)) }, null]);
       return;
     }
     const { plan, answer } = await asked(requestOf(msg.payload));

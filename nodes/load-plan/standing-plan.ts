@@ -33,11 +33,10 @@ export class StandingPlan {
     this.ready = this.open().catch(settings.failed);
   }
 
-  /** Notes what was found; the plan anew when it says something on a move and this worker is the one to say so. */
-  identified(found: readonly Identification[]): Plan | undefined {
-    let last: Plan | undefined;
-    for (const i of found) last = this.settings.desk.identified(i) ?? last;
-    return this.mayFollow() ? last : undefined;
+  /** Notes what was found; each plan anew that it says something on a move of, when this worker is the one to say so. */
+  identified(found: readonly Identification[]): Plan[] {
+    const anew = new Map(found.flatMap((i) => this.settings.desk.identified(i)).map((plan) => [plan.feeder, plan]));
+    return this.mayFollow() ? [...anew.values()] : [];
   }
 
   close(): void {
@@ -91,7 +90,7 @@ export class StandingPlan {
     const plans = records.filter((r): r is Plan => r.kind === 'plan' && r.feeder === feeder);
     const adopted = plans.map((plan) => this.settings.desk.adopt(plan)).filter((plan) => plan !== undefined);
     const found = records.filter((r): r is Identification => r.kind === 'identification' && terminals.has(r.terminal));
-    const anew = this.identified(found) ?? adopted.at(-1);
+    const anew = this.identified(found).at(-1) ?? adopted.at(-1);
     if (anew) this.follow(anew);
   }
 

@@ -91,6 +91,23 @@ describe('the node load plan', function () {
     expect(rig.status('n')!.text).to.equal('0 of 6 proven');
   });
 
+  it('follows the plan of each feeder, also after one for the loads of another was asked for', async () => {
+    await deploy();
+    ask({ ask: 'plan' });
+    await rig.until('plans', 1);
+    const loads = SMALL.loads.map((l) => ({ ...l, ...(l.terminals ? { terminals: ['other/T1'] } : {}) }));
+    ask({ ask: 'plan', document: { ...SMALL, id: 'other', loads } });
+    await rig.until('plans', 2);
+    rig.send('n', { payload: [proof('A', later(2)), { ...proof('A', later(2)), id: 'pi-o', terminal: 'other/T1' }] });
+    await rig.until('plans', 4);
+    expect(plans().map((p) => [p.feeder, p.moves[0]!.state])).to.have.deep.members([
+      ['small', 'open'],
+      ['other', 'open'],
+      ['small', 'confirmed'],
+      ['other', 'confirmed'],
+    ]);
+  });
+
   it('later readings confirm a move, and a batch is one message', async () => {
     await deploy();
     ask({ ask: 'plan' });
