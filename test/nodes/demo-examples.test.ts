@@ -174,7 +174,8 @@ const press =
   async (inject, wanted) => {
     rig.send(inject, {});
     const got: Record<string, AnyMsg[]> = {};
-    for (const [probe, n] of Object.entries(wanted)) got[probe.split('-').at(-1)!] = await rig.until(probe, n, PATIENCE_MS);
+    for (const [probe, n] of Object.entries(wanted))
+      got[probe.split('-').at(-1)!] = await rig.until(probe, n, PATIENCE_MS);
     return got;
   };
 
