@@ -149,7 +149,8 @@ describe('the feeder page in a browser', () => {
     const map = page.waitForEvent('download');
     await page.getByRole('link', { name: 'GeoJSON map' }).click();
     const { features } = JSON.parse(readFileSync(await (await map).path(), 'utf8'));
-    expect(features).to.have.length(12);
+    // Twelve sections, then the terminals.
+    expect(features).to.have.length(12 + 15);
   });
 
   it('tells where readings contradict by now what was accepted, and asks again', async () => {
