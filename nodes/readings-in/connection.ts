@@ -1,7 +1,7 @@
 /**
- * One connection to the broker whose acknowledgements are deferred. Answering handleMessage with an error makes mqtt.js send no PUBACK
- * and go on with the next packet; we write the PUBACKs ourselves, after the commit, to the stream the messages came on. What was not
- * acknowledged when the stream ends is delivered again by the broker.
+ * One connection to the broker whose acknowledgements are deferred. Messages of quality of service 1 are taken out of the stream before
+ * mqtt.js sees them; all else is its work. We write the PUBACKs ourselves, after the commit, to the stream the messages came on. What
+ * was not acknowledged when the stream ends is delivered again by the broker.
  */
 import {
   connect,
@@ -10,8 +10,10 @@ import {
   type IDisconnectPacket,
   type IPublishPacket,
   type MqttClient,
+  type StreamBuilder,
 } from 'mqtt';
-import { generate } from 'mqtt-packet';
+import type { Published } from './publish-splitter';
+import { TappedStream } from './tapped-stream';
 
 /** A message that waits for its acknowledgement. */
 export interface Held {
@@ -19,10 +21,13 @@ export interface Held {
   readonly messageId: number;
 }
 
+/** What is taken of a message. */
+export type Message = Pick<IPublishPacket, 'topic' | 'payload' | 'retain'>;
+
 export interface ConnectionListener {
   connected(connection: Connection, connack: IConnackPacket): void;
   /** false: no room for more; the connection parks until release() */
-  arrived(packet: IPublishPacket, held: Held | undefined): boolean;
+  arrived(message: Message, held: Held | undefined): boolean;
   /** parked for so long that the keepalive is at risk */
   overstayed(): void;
   closed(connection: Connection, why: string, takenOver: boolean): void;
@@ -38,7 +43,8 @@ export class Connection {
   private isOpen = true;
   private why = '';
   private takenOver = false;
-  private parked: (() => void) | undefined;
+  private stream: TappedStream | undefined;
+  private parked: (() => void)[] = [];
   private parkTimer: NodeJS.Timeout | undefined;
 
   constructor(
@@ -46,14 +52,16 @@ export class Connection {
     options: IClientOptions,
     private readonly listener: ConnectionListener,
   ) {
-    this.client = connect(url, options);
-    this.client.handleMessage = (packet, callback) => this.hold(packet, callback);
+    this.client = connect(url, { ...options, manualConnect: true });
+    this.tap();
+    this.client.handleMessage = (packet, callback) => this.passedOn(packet, callback);
     this.client.on('connect', (connack) => listener.connected(this, connack));
     this.client.on('disconnect', (packet) => this.dismissed(packet));
     this.client.on('error', (error) => {
       this.why ||= error.message || (error as { code?: string }).code || String(error);
     });
     this.client.on('close', () => this.lost());
+    this.client.connect();
   }
 
   /**
@@ -62,7 +70,7 @@ export class Connection {
    */
   acknowledge(messageIds: readonly number[]): number {
     if (!this.isOpen || this.client.stream.destroyed) return 0;
-    this.client.stream.write(Buffer.concat(messageIds.map((messageId) => generate({ cmd: 'puback', messageId }))));
+    this.client.stream.write(pubacks(messageIds));
     this.client.reschedulePing();
     return messageIds.length;
   }
@@ -70,9 +78,7 @@ export class Connection {
   /** There is room again: the packet pump goes on. */
   release(): void {
     clearTimeout(this.parkTimer);
-    const goOn = this.parked;
-    this.parked = undefined;
-    goOn?.();
+    for (const goOn of this.parked.splice(0)) goOn();
   }
 
   /** Says goodbye and waits until it is said, for a few seconds at most. `endSession`: the broker need not keep it (MQTT 5). */
@@ -106,21 +112,38 @@ export class Connection {
     this.client.stream.destroy();
   }
 
-  private hold(packet: IPublishPacket, callback: (error?: Error) => void): void {
-    // A QoS 2 message has been taken over by mqtt.js before we see it: nothing is left to defer.
-    const isHeld = packet.qos === 1 && packet.messageId !== undefined;
-    const goOn = () => callback(isHeld ? DEFERRED : undefined);
-    if (!this.isOpen || this.hasRoomAfter(packet, isHeld)) goOn();
-    else this.park(goOn);
+  /** mqtt.js makes the stream, whatever the transport, and goes on reading and writing it as if nothing were taken out. */
+  private tap(): void {
+    const inside = this.client as unknown as { streamBuilder: StreamBuilder };
+    const make = inside.streamBuilder;
+    inside.streamBuilder = (client) => {
+      const hasProperties = client.options.protocolVersion === 5;
+      this.stream = new TappedStream(make(client), { hasProperties, message: (message) => this.came(message) });
+      return this.stream;
+    };
   }
 
-  private hasRoomAfter(packet: IPublishPacket, isHeld: boolean): boolean {
-    return this.listener.arrived(packet, isHeld ? { connection: this, messageId: packet.messageId! } : undefined);
+  private came(message: Published): boolean {
+    if (!this.isOpen || this.listener.arrived(message, { connection: this, messageId: message.messageId })) return true;
+    this.park(() => this.stream?.goOn());
+    return false;
+  }
+
+  /**
+   * What was not taken out of the stream: quality of service 0, or 2, which mqtt.js has taken over before we see it, so that nothing is left
+   * to defer. Should a message of quality 1 come this way, an error makes mqtt.js send no PUBACK and go on.
+   */
+  private passedOn(packet: IPublishPacket, callback: (error?: Error) => void): void {
+    const held = packet.qos === 1 ? { connection: this, messageId: packet.messageId! } : undefined;
+    const goOn = () => callback(held && DEFERRED);
+    if (!this.isOpen || this.listener.arrived(packet, held)) goOn();
+    else this.park(goOn);
   }
 
   /** A ping may just have been sent; its answer must be read within half a keepalive. */
   private park(goOn: () => void): void {
-    this.parked = goOn;
+    this.parked.push(goOn);
+    clearTimeout(this.parkTimer);
     this.parkTimer = setTimeout(() => this.listener.overstayed(), (this.client.keepalive ?? 60) * 250);
   }
 
@@ -135,4 +158,14 @@ export class Connection {
     this.release();
     if (wasOpen) this.listener.closed(this, this.why || 'connection closed', this.takenOver);
   }
+}
+
+/** MQTT 3.1.1, section 3.4; MQTT 5 reads it so too, without reason code and properties, as success. */
+function pubacks(messageIds: readonly number[]): Buffer {
+  const bytes = Buffer.allocUnsafe(4 * messageIds.length);
+  for (const [i, messageId] of messageIds.entries()) {
+    bytes.writeUInt16BE(0x4002, 4 * i);
+    bytes.writeUInt16BE(messageId, 4 * i + 2);
+  }
+  return bytes;
 }

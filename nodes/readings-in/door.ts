@@ -1,14 +1,13 @@
 /**
  * The door: messages in, readings and rejections stored in one transaction, only then acknowledged, only then sent into the flow.
  */
-import type { IPublishPacket } from 'mqtt';
 import type { Sharing } from '../kit/sharing';
 import { Trouble } from '../kit/trouble';
 import type { LedgerNode } from '../ledger/ledger';
 import type { Adoption } from './adoption';
 import { BatchReader } from './batch-reader';
 import { Batcher } from './batcher';
-import type { Held } from './connection';
+import type { Held, Message } from './connection';
 import { Dispatch } from './dispatch';
 import type { DoorCounts, DoorOutput, DoorSettings, Entry, Item } from './door-contract';
 import type { IntakeRules } from './intake';
@@ -97,13 +96,13 @@ export class Door {
   }
 
   /** A message from the broker; false: no room for another. */
-  arrived(packet: IPublishPacket, held: Held | undefined): boolean {
+  arrived(message: Message, held: Held | undefined): boolean {
     if (this.isClosing) return true;
     this.add({
-      topic: packet.topic,
-      bytes: packet.payload as Buffer,
+      topic: message.topic,
+      bytes: message.payload as Buffer,
       receivedAtUs: Date.now() * 1000,
-      retain: packet.retain,
+      retain: message.retain,
       held,
     });
     return this.batcher.pending < this.highWater && this.batcher.pendingBytes < HIGH_WATER_BYTES;

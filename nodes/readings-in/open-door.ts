@@ -74,16 +74,16 @@ function openSessions(RED: NodeAPI, node: ReadingsInNode, settings: Settings, de
     return new Session(broker.brokerurl, options, wanted, memory, { arrived, warn: (text) => node.warn(text), note });
   };
   const memory = new SessionMemory(RED.settings.userDir ?? process.cwd(), node.id);
-  door.session = sessionOf(own, memory, (packet, held) => door.arrived(packet, held));
+  door.session = sessionOf(own, memory, (message, held) => door.arrived(message, held));
   door.adopts = (sharing) =>
     new Adoption(sharing, {
       scope: `session:${node.id}:${brokerMark(broker)}`,
       instance,
       clientId: own,
       open: (clientId) =>
-        sessionOf(clientId, borrowedSession({ clientId, broker: brokerMark(broker), filters }), (packet, held) => {
+        sessionOf(clientId, borrowedSession({ clientId, broker: brokerMark(broker), filters }), (message, held) => {
           door.adoption?.read();
-          return door.arrived(packet, held);
+          return door.arrived(message, held);
         }),
       isBusy: () => door.pending >= settings.batchSize,
       note: (text) => node.log(text),

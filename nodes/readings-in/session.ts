@@ -1,8 +1,8 @@
 /** The session the broker keeps for us, over as many connections as it takes. */
-import type { IClientOptions, IConnackPacket, IPublishPacket } from 'mqtt';
+import type { IClientOptions, IConnackPacket } from 'mqtt';
 import { Backoff } from '../kit/backoff';
 import { Trouble } from '../kit/trouble';
-import { Connection, type ConnectionListener, type Held } from './connection';
+import { Connection, type ConnectionListener, type Held, type Message } from './connection';
 import { endSession3 } from './ending-session';
 import type { RememberedSession, SessionStore } from './identity';
 import { Rivals } from './rivals';
@@ -12,7 +12,7 @@ import { Warnings } from './warnings';
 export type SessionState = 'idle' | 'connecting' | 'connected' | 'waiting' | 'standing-back' | 'ended';
 
 export interface SessionListener {
-  arrived(packet: IPublishPacket, held: Held | undefined): boolean;
+  arrived(message: Message, held: Held | undefined): boolean;
   /** something a person should look into */
   warn(text: string): void;
   /** for the log: connected, or no longer */
@@ -38,6 +38,8 @@ export class Session implements ConnectionListener {
   private connection: Connection | undefined;
   private retry: NodeJS.Timeout | undefined;
   private readonly backoff = new Backoff();
+  /** why there is no connection, as the log has it: once for each reason */
+  private toldWhy = '';
   private isBorrowed = false;
   private readonly warnings: Warnings;
   private readonly rivals: Rivals;
@@ -135,8 +137,8 @@ export class Session implements ConnectionListener {
     );
   }
 
-  arrived(packet: IPublishPacket, held: Held | undefined): boolean {
-    const hasRoom = this.listener.arrived(packet, held);
+  arrived(message: Message, held: Held | undefined): boolean {
+    const hasRoom = this.listener.arrived(message, held);
     if (!hasRoom) this.facts.parks++;
     return hasRoom;
   }
@@ -157,6 +159,8 @@ export class Session implements ConnectionListener {
     this.lastError = why;
     this.state = this.isBorrowed ? 'ended' : 'waiting';
     if (wasUp) this.listener.note(`connection to the broker lost: ${why}`);
+    else if (why !== this.toldWhy) this.listener.note(`cannot connect to the broker, trying again: ${why}`);
+    this.toldWhy = wasUp ? '' : why;
     if (!this.isBorrowed) this.retry = setTimeout(() => this.open(), this.backoff.next(lastedMs));
   }
 
