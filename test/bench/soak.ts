@@ -1,6 +1,6 @@
 /**
  * `npm run soak [minutes] [readings a second]`: the whole chain under a steady load for half an hour, unless told otherwise. Every half
- * minute the heap after a forced collection, the resident memory and what was published and stored. At the end: does the heap grow,
+ * minute the heap before and after a forced collection, the resident memory and what was published and stored. At the end: does the heap grow,
  * with confidence limits, and is everything that was published stored. Ends with 1 when something was lost.
  */
 import { mkdirSync, statSync, writeFileSync } from 'node:fs';
@@ -30,6 +30,8 @@ const STANDSTILL_S = 60;
 
 interface Sample {
   readonly minute: number;
+  /** what waits to be collected included: this, and the like of the ledger's threads, is what the resident memory holds */
+  readonly heapBeforeMB: number;
   readonly heapMB: number;
   /** what the engine holds of the system for the heap, fragments included */
   readonly heapTotalMB: number;
@@ -48,6 +50,7 @@ const stored = (rig: Rig) => rig.node('in').counters().stored as number;
 
 function sample(rig: Rig, beganMs: number, published: number): Sample {
   if (!global.gc) throw new Error('run with --expose-gc');
+  const heapBeforeMB = mb(process.memoryUsage().heapTotal);
   global.gc();
   global.gc();
   const { heapUsed, heapTotal, external, rss } = process.memoryUsage();
@@ -55,7 +58,7 @@ function sample(rig: Rig, beganMs: number, published: number): Sample {
   const memory = { heapMB: mb(heapUsed), heapTotalMB: mb(heapTotal), externalMB: mb(external), rssMB: mb(rss) };
   const file = join(rig.userDir, FILE);
   const disk = { fileMB: sizeMB(file), logMB: sizeMB(`${file}-wal`) };
-  const full = { minute, ...memory, ...disk, published, stored: stored(rig) };
+  const full = { minute, heapBeforeMB, ...memory, ...disk, published, stored: stored(rig) };
   console.log(
     Object.entries(full)
       .map(([name, n]) => `${name} ${n}`)

@@ -113,16 +113,20 @@ describe('questions to the archive of a file', () => {
   });
 
   it('see one state of the ledger each, however quickly it changes', async () => {
+    const days = () => Number.POSITIVE_INFINITY;
+    const quick = new ThreadedLedger({ file: `${file}-quick`, durability: 'normal', retainDays: days });
+    await quick.open();
     let isOver = false;
     const verifying = [0, 1].map(async () => {
       const found: unknown[] = [];
-      while (!isOver) found.push((await ledger.verify()).broken);
+      while (!isOver) found.push((await quick.verify()).broken);
       return found;
     });
-    for (let i = 0; i < 300; i++) await ledger.admit([admitted(reading('s/1', i))], []);
+    for (let i = 0; i < 700; i++) await quick.admit([admitted(reading('s/1', i))], []);
     isOver = true;
     const found = (await Promise.all(verifying)).flat();
-    expect(found.length).to.be.greaterThan(100);
+    await quick.close();
+    expect(found.length).to.be.greaterThan(1);
     expect(found.filter((broken) => broken !== null)).to.deep.equal([]);
   });
 
