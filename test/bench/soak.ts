@@ -6,6 +6,7 @@
 import { mkdirSync, statSync, writeFileSync } from 'node:fs';
 import { join, resolve } from 'node:path';
 import { setTimeout as sleep } from 'node:timers/promises';
+import type { LedgerHealth } from '../../nodes/ledger/ledger';
 import { mosquitto } from '../kit/broker';
 import { nodeRed, type Rig } from '../kit/node-red';
 import { flow } from './load/feeder';
@@ -76,6 +77,18 @@ async function drained(rig: Rig, published: number): Promise<void> {
   }
 }
 
+/** What was stored last is still being judged: until no finding comes any more. */
+async function judged(rig: Rig): Promise<LedgerHealth> {
+  const ledger = await rig.node('ledger').ready();
+  let before: LedgerHealth = await ledger.health();
+  for (;;) {
+    await sleep(5000);
+    const now: LedgerHealth = await ledger.health();
+    if (now.findings === before.findings) return now;
+    before = now;
+  }
+}
+
 async function main(): Promise<void> {
   const broker = await mosquitto(BACKLOG);
   const rig = await nodeRed();
@@ -116,7 +129,7 @@ async function main(): Promise<void> {
   const { published, surprises: due, delays } = await home;
   await drained(rig, published);
   samples.push(sample(rig, beganMs, published));
-  const { readings, findings } = await (await rig.node('ledger').ready()).health();
+  const { readings, findings } = await judged(rig);
   await rig.deploy([]);
   await rig.stop();
   await broker.stop();
