@@ -105,7 +105,10 @@ describe('from the instrument to the archive, as people meet it', function () {
     await page.getByText('not the same phase, rolled').first().waitFor();
     await shot('whole-alert');
     await page.getByRole('button', { name: 'Acknowledge' }).click();
-    await page.getByText(/acknowledged by Desk 2/).waitFor();
+    await page
+      .getByText(/acknowledged by Desk 2/)
+      .first()
+      .waitFor();
     const key = `tie-mismatch:${ROLLED.id}`;
     const [alert] = sql("select state, body ->> 'by' as by from alert where key = ?", key);
     expect(alert).to.deep.include({ state: 'acknowledged', by: 'Desk 2' });
