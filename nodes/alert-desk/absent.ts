@@ -19,6 +19,11 @@ export class Absent {
     this.keys.delete(key);
   }
 
+  /** There is no alert under this key. */
+  has(key: string): boolean {
+    return this.keys.has(key);
+  }
+
   /** Which of these keys have an alert. */
   async known(keys: readonly string[]): Promise<ReadonlySet<string>> {
     const open = keys.filter((key) => !this.keys.has(key));

@@ -90,7 +90,9 @@ export class Desk {
       if (isNews && (await isOutdated(this.ledger, condition))) return UNCHANGED;
       return applyCondition(before, condition, nowUs, this.options.delays);
     };
-    return this.step(condition.key, make, cause);
+    const { key, active } = condition;
+    // What all findings speak of, such as their reference, would else wait in line to ask the ledger the same once more for each of them.
+    return this.step(key, make, cause, () => !active && this.absent.has(key));
   }
 
   async act(key: string, action: OperatorAction, cause?: object): Promise<Alert> {
@@ -122,10 +124,15 @@ export class Desk {
     return this.step(key, make, undefined);
   }
 
-  /** One transition of one alert at a time. */
-  private step(key: string, make: Make, cause: object | undefined): Promise<Alert | undefined> {
+  /** One transition of one alert at a time. `isIdle`: whether there is nothing to do, when its turn comes. */
+  private step(
+    key: string,
+    make: Make,
+    cause: object | undefined,
+    isIdle: () => boolean = () => false,
+  ): Promise<Alert | undefined> {
     const before = this.turns.get(key);
-    const run = () => this.attempt(key, make, cause);
+    const run = async () => (isIdle() ? undefined : this.attempt(key, make, cause));
     const turn = before ? before.then(run, run) : run();
     this.turns.set(key, turn);
     const forget = () => {
