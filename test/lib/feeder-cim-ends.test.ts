@@ -4,45 +4,21 @@ import { XMLParser } from 'fast-xml-parser';
 import { readFeederCim } from '../../lib/feeder/io/cim';
 import { CIM_XML_OPTIONS } from '../../lib/feeder/io/cim-objects';
 import { CHANGE_PRIOR } from '../../lib/feeder/model';
+import { figure, kind, of, ref, tankEnd, terminal } from './cim-text';
 
-// Names of classes and properties after IEC 61970-301 and IEC 61968-13, from memory.
 const parse = (text: string): unknown => new XMLParser(CIM_XML_OPTIONS).parse(text);
-const ref = (property: string, id: string) => `<cim:${property} rdf:resource="#${id}"/>`;
-const kind = (property: string, value: string) =>
-  `<cim:${property} rdf:resource="http://iec.ch/TC57/CIM100#${value}"/>`;
-const figure = (property: string, value: number) => `<cim:${property}>${value}</cim:${property}>`;
-const of = (type: string, id: string, ...inner: string[]) =>
-  `<cim:${type} rdf:ID="${id}"><cim:IdentifiedObject.name>${id}</cim:IdentifiedObject.name>${inner.join('')}</cim:${type}>`;
-const terminal = (id: string, equipment: string, node: string, n: number, code = '') =>
-  of(
-    'Terminal',
-    id,
-    ref('Terminal.ConductingEquipment', equipment),
-    ref('Terminal.ConnectivityNode', node),
-    figure('ACDCTerminal.sequenceNumber', n),
-    code ? kind('Terminal.phases', `PhaseCode.${code}`) : '',
-  );
 const line = (id: string, from: string, to: string, code: string) => [
   of('ACLineSegment', id),
   terminal(`${id}-1`, id, from, 1, code),
   terminal(`${id}-2`, id, to, 2, code),
 ];
-const tankEnd = (id: string, n: number, code: string, at: string) =>
-  of(
-    'TransformerTankEnd',
-    id,
-    ref('TransformerTankEnd.TransformerTank', 'can'),
-    figure('TransformerEnd.endNumber', n),
-    kind('TransformerTankEnd.phases', `PhaseCode.${code}`),
-    ref('TransformerEnd.Terminal', at),
-  );
 /** On B, from n1 to n4. */
 const CENTRE_TAP = [
   of('PowerTransformer', 'pot'),
   of('TransformerTank', 'can', ref('TransformerTank.PowerTransformer', 'pot')),
-  tankEnd('e1', 1, 'BN', 'tp1'),
-  tankEnd('e2', 2, 's1N', 'tp2'),
-  tankEnd('e3', 3, 'Ns2', 'tp2'),
+  tankEnd('can', 'e1', 1, 'BN', 'tp1'),
+  tankEnd('can', 'e2', 2, 's1N', 'tp2'),
+  tankEnd('can', 'e3', 3, 'Ns2', 'tp2'),
   terminal('tp1', 'pot', 'n1', 1),
   terminal('tp2', 'pot', 'n4', 2),
 ];

@@ -8,6 +8,7 @@ import { cimCorrections, phaseCode } from '../../lib/feeder/io/cim-corrections';
 import { CIM_XML_OPTIONS } from '../../lib/feeder/io/cim-objects';
 import { correctionsCsv } from '../../lib/feeder/io/corrections-csv';
 import { csv } from '../outside/data';
+import { kind, of, ref, tankEnd, terminal } from './cim-text';
 
 const parse = (text: string): unknown => new XMLParser(CIM_XML_OPTIONS).parse(text);
 const excerpt = readFileSync(join(__dirname, '../outside/data/cim_ieee13_excerpt.xml'), 'utf8');
@@ -23,32 +24,8 @@ const problemsOf = (text: string, source?: string) => {
   return read.ok ? [] : read.problems;
 };
 
-/** A model in small: names of classes and properties after IEC 61970-301 and IEC 61968-13, from memory. */
-const ref = (property: string, id: string) => `<cim:${property} rdf:resource="#${id}"/>`;
-const kind = (property: string, value: string) =>
-  `<cim:${property} rdf:resource="http://iec.ch/TC57/CIM100#${value}"/>`;
-const of = (type: string, id: string, ...inner: string[]) =>
-  `<cim:${type} rdf:ID="${id}"><cim:IdentifiedObject.name>${id.replace('_', '')}</cim:IdentifiedObject.name>${inner.join('')}</cim:${type}>`;
-const terminal = (id: string, equipment: string, node: string, n: number, code = '') =>
-  of(
-    'Terminal',
-    id,
-    ref('Terminal.ConductingEquipment', equipment),
-    ref('Terminal.ConnectivityNode', node),
-    `<cim:ACDCTerminal.sequenceNumber>${n}</cim:ACDCTerminal.sequenceNumber>`,
-    code ? kind('Terminal.phases', `PhaseCode.${code}`) : '',
-  );
 const model = (...objects: string[]) =>
   `<rdf:RDF xmlns:cim="http://iec.ch/TC57/CIM100#" xmlns:rdf="http://www.w3.org/1999/02/22-rdf-syntax-ns#">${objects.join('')}</rdf:RDF>`;
-const end = (tank: string, id: string, n: number, code: string, at: string) =>
-  of(
-    'TransformerTankEnd',
-    id,
-    ref('TransformerTankEnd.TransformerTank', tank),
-    `<cim:TransformerEnd.endNumber>${n}</cim:TransformerEnd.endNumber>`,
-    kind('TransformerTankEnd.phases', `PhaseCode.${code}`),
-    ref('TransformerEnd.Terminal', at),
-  );
 const whole = model(
   ...['_n0', '_n1', '_n2', '_n3', '_n4', '_n5'].map((n) => of('ConnectivityNode', n)),
   of('EnergySource', '_grid'),
@@ -75,9 +52,9 @@ const whole = model(
   terminal('_tt2', '_tap', '_n3', 2, 'BN'),
   of('PowerTransformer', '_pot'),
   of('TransformerTank', '_can', ref('TransformerTank.PowerTransformer', '_pot')),
-  end('_can', '_e1', 1, 'BN', '_tp1'),
-  end('_can', '_e2', 2, 's1N', '_tp2'),
-  end('_can', '_e3', 3, 'Ns2', '_tp2'),
+  tankEnd('_can', '_e1', 1, 'BN', '_tp1'),
+  tankEnd('_can', '_e2', 2, 's1N', '_tp2'),
+  tankEnd('_can', '_e3', 3, 'Ns2', '_tp2'),
   terminal('_tp1', '_pot', '_n3', 1),
   terminal('_tp2', '_pot', '_n4', 2),
   of('ACLineSegment', '_drop'),

@@ -2,6 +2,7 @@
 import { signal } from '@preact/signals';
 import { useEffect } from 'preact/hooks';
 import type { Reading, Rejection } from '../../../lib/records';
+import type { LedgerHealth } from '../../ledger/ledger-health';
 import { get } from './api';
 import { useLive } from './live';
 import { to } from './place';
@@ -16,17 +17,9 @@ interface Waiting {
   readonly lastError: string;
 }
 
-interface HealthAnswer {
+interface HealthAnswer extends LedgerHealth {
   readonly at: string;
   readonly ledger: string;
-  readonly ok: boolean;
-  readonly error: string;
-  readonly pending: number;
-  readonly readings: number;
-  readonly rejections: number;
-  readonly findings: number;
-  readonly alertsOpen: number;
-  readonly deliveriesWaiting: number;
   readonly waiting: readonly Waiting[];
   readonly rejected: readonly Rejection[];
   readonly references: readonly {

@@ -2,6 +2,7 @@
 import { parseInstant } from '../../../lib/instant';
 import type { Reading, Rejection } from '../../../lib/records';
 import type { Admission, AdmittedReading } from '../ledger';
+import { cellsOf, READING_COLUMNS } from '../reading-cells';
 import { type Client, columnsOf } from './connection';
 import { insertRejections } from './rejections';
 import { type StoredRow, storedRows } from './stored-row';
@@ -47,38 +48,22 @@ function take(fresh: Map<string, StoredRow>, id: string, stored: StoredRow[]): v
 
 async function insertReadings(client: Client, readings: readonly AdmittedReading[]): Promise<StoredRow[]> {
   if (readings.length === 0) return [];
-  const given = readings.map((admitted) => ({
-    record: admitted.reading,
-    body: admitted.body ?? JSON.stringify(admitted.reading),
-    admitted,
-  }));
+  const given = readings.map((admitted) => {
+    const cells = cellsOf(admitted);
+    return { record: admitted.reading, body: cells.at(-1) as string, cells };
+  });
   const { rows } = await client.query<{ id: string; seq: number }>(
-    `insert into reading (id, terminal, taken_at_us, received_at_us, source, door, instrument, taken_by, job, against, angle_deg, voltage_v, body)
+    `insert into reading (${READING_COLUMNS.join(', ')})
      select a, b, c, d, e, f, g, h, i, j, k, l, m::json from unnest($1::text[], $2::text[], $3::bigint[], $4::bigint[], $5::text[], $6::text[],
        $7::text[], $8::text[], $9::text[], $10::text[], $11::float8[], $12::float8[], $13::text[])
        with ordinality as t (a, b, c, d, e, f, g, h, i, j, k, l, m, n) order by n on conflict (id, taken_at_us) do nothing returning id, seq`,
     columnsOf(
-      given.map(({ admitted, body }) => [...cellsOf(admitted), body]),
-      13,
+      given.map(({ cells }) => cells),
+      READING_COLUMNS.length,
     ),
   );
   return storedRows('reading', rows, given);
 }
-
-const cellsOf = ({ reading: r, source, receivedAtUs, door }: AdmittedReading): unknown[] => [
-  r.id,
-  r.terminal,
-  parseInstant(r.takenAt),
-  receivedAtUs,
-  source,
-  door ?? '',
-  r.instrument?.id ?? null,
-  r.by ?? null,
-  r.job ?? null,
-  r.against ?? null,
-  r.angleDeg ?? null,
-  r.voltageV ?? null,
-];
 
 const byId = (rows: readonly StoredRow[]) => new Map(rows.map((row) => [row.id, row]));
 

@@ -1,7 +1,7 @@
 /** Readings into their table, many with one statement: to start a statement costs as much as to store a row. */
 import type { DatabaseSync } from 'node:sqlite';
 import type { Admission } from '../ledger';
-import { type Cell, READING_COLUMNS } from './reading-cells';
+import { type Cell, READING_COLUMNS } from '../reading-cells';
 
 type Place = Admission['readings'][number];
 

@@ -3,7 +3,7 @@ import type { DatabaseSync } from 'node:sqlite';
 import { parseInstant } from '../../../lib/instant';
 import type { PhaseloomRecord, Reading, Rejection } from '../../../lib/records';
 import type { Admission, StoredReading } from '../ledger';
-import type { Cell } from './reading-cells';
+import type { Cell } from '../reading-cells';
 import { ReadingRows } from './reading-rows';
 import type { Tally } from './tally';
 

@@ -15,6 +15,7 @@ import {
   notOpen,
   type RecordQuery,
 } from '../ledger';
+import { type Cell, cellsInLine, READING_COLUMNS } from '../reading-cells';
 import { type Row, runNow } from '../retention/question';
 import { Retention } from '../retention/retention';
 import { Archive } from './archive';
@@ -23,7 +24,6 @@ import { forwardClock } from './forward-clock';
 import { GroupCommit } from './group-commit';
 import type { DeliveryQuery } from './outbox';
 import { makeParts, type Parts } from './parts';
-import { type Cell, cellsOf, READING_COLUMNS } from './reading-cells';
 import { numbered, sqliteRetention } from './retention-words';
 import { explained } from './store-trouble';
 import { Transactions } from './transactions';
@@ -101,7 +101,7 @@ export class SqliteLedger implements Ledger {
   }
 
   admit(readings: readonly AdmittedReading[], rejections: readonly Rejection[]) {
-    return this.admitCells(cellsOf(readings), rejections);
+    return this.admitCells(cellsInLine(readings), rejections);
   }
   /** The same with the readings as they stand in columns. */
   admitCells(cells: readonly Cell[], rejections: readonly Rejection[]) {

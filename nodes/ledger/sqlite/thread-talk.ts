@@ -3,8 +3,8 @@
  * JSON text: a text is copied in one piece, an object member by member.
  */
 import type { Admission } from '../ledger';
+import type { Cell } from '../reading-cells';
 import type { Archive, ArchiveMethod } from './archive';
-import type { Cell } from './reading-cells';
 import type { SqliteLedger } from './sqlite-ledger';
 
 /** What the thread that writes is started with. */

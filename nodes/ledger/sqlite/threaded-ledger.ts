@@ -18,13 +18,13 @@ import {
   notOpen,
   type RecordQuery,
 } from '../ledger';
+import { cellsInLine } from '../reading-cells';
 import type { ArchiveMethod } from './archive';
 import { type Durability, identityOf } from './database-file';
 import { forwardClock } from './forward-clock';
 import { LedgerThread } from './ledger-thread';
 import type { DeliveryQuery } from './outbox';
 import { isOfTheFlow, QuestionThreads } from './question-threads';
-import { cellsOf } from './reading-cells';
 import {
   type ArgumentsOf,
   type Call,
@@ -94,7 +94,7 @@ export class ThreadedLedger implements Ledger {
   }
 
   async admit(readings: readonly AdmittedReading[], rejections: readonly Rejection[]): Promise<Admission> {
-    const call = { do: 'admit', cells: cellsOf(readings), rejections: JSON.stringify(rejections) } as const;
+    const call = { do: 'admit', cells: cellsInLine(readings), rejections: JSON.stringify(rejections) } as const;
     const size = readings.length + rejections.length;
     return openPlaces((await this.demandThread().call(call, rejections, size)) as PackedPlaces);
   }
