@@ -55,8 +55,8 @@ export function identificationRecord(subject: Subject, s: Statement, frame: Fram
   const kind = 'identification';
   const stamp = stampOf(frame);
   const { from, at } = rests;
-  // Members in order: then the id costs half.
-  const said = { connection, frame: stamp, from, kind, phase, slot, terminal, verdict };
+  // With the instant, so that the id begins with it; members in order: then the id costs half.
+  const said = { at, connection, frame: stamp, from, kind, phase, slot, terminal, verdict };
   const angleDeg = conductor?.angleDeg ?? null;
   const recordedPhase = subject.recordedPhase ?? null;
   const record: { -readonly [K in keyof Identification]: Identification[K] } = {

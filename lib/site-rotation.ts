@@ -38,8 +38,9 @@ export function siteRotation(
   const { sequence, probability, reasons, angles } = siteSequence(conductors, frame, context);
   const anglesDeg = angles.map((a) => difference(a.angleDeg, angles[0]!.angleDeg));
   const { from, at } = restsOn(conductors.flatMap((c) => c.readings.map(readingOf)));
-  // Members in order: then the id costs half.
+  // With the instant, so that the id begins with it; members in order: then the id costs half.
   const said = {
+    at,
     frame: stampOf(frame),
     from,
     kind: 'rotation' as const,
@@ -53,7 +54,6 @@ export function siteRotation(
   return Object.freeze({
     ...said,
     id: derivedId('rotation', said),
-    at,
     from: [...from, ...new Set(angles.flatMap((a) => a.referenceFrom))],
     caution: ROTATION_CAUTION,
     turns: sequence === null ? null : sequence === 'ABC' ? 'clockwise' : 'counter-clockwise',

@@ -9,8 +9,8 @@ import { type AlertStep, dueAtUs, isQuiet, UNCHANGED } from '../../lib/alert-tra
 import type { Alert } from '../../lib/records';
 import { Trouble } from '../kit/trouble';
 import type { Delivery, Ledger } from '../ledger/ledger';
-import { Absent } from './absent';
 import { Alarms } from './alarms';
+import { KnownAlerts } from './known-alerts';
 import { isOutdated } from './newer-finding';
 import { Noted } from './noted';
 
@@ -40,7 +40,7 @@ export class Desk {
   private readonly turns = new Map<string, Promise<unknown>>();
   private readonly noted = new Noted();
   private readonly alarms: Alarms;
-  private readonly absent: Absent;
+  private readonly known: KnownAlerts;
   /** transitions saved by this desk */
   private changes = 0;
   /** revisions this desk saved last, by key */
@@ -50,7 +50,7 @@ export class Desk {
     private readonly ledger: Ledger,
     private readonly options: DeskOptions,
   ) {
-    this.absent = new Absent(ledger);
+    this.known = new KnownAlerts(ledger);
     this.alarms = new Alarms(options.nowUs, (key, dueUs) => void this.due(key, dueUs).catch(options.trouble));
   }
 
@@ -69,7 +69,7 @@ export class Desk {
    */
   async conditions(said: readonly Said[]): Promise<readonly (Promise<unknown> | undefined)[]> {
     const before = this.changes;
-    const known = await this.absent.known(said.map((s) => s.condition.key));
+    const known = await this.known.of(said.map((s) => s.condition.key));
     const holds = before === this.changes;
     return said.map(({ condition, cause }) => {
       const { active, key } = condition;
@@ -80,7 +80,7 @@ export class Desk {
 
   /** A transition was saved. If another worker did it, what time alone will do to it is watched here as well, should that worker go. */
   heard(alert: Alert): void {
-    this.absent.saved(alert.key);
+    this.known.saved(alert);
     if (alert.revision > (this.lastSaved.get(alert.key) ?? 0)) this.alarms.set(alert);
   }
 
@@ -90,9 +90,7 @@ export class Desk {
       if (isNews && (await isOutdated(this.ledger, condition))) return UNCHANGED;
       return applyCondition(before, condition, nowUs, this.options.delays);
     };
-    const { key, active } = condition;
-    // What all findings speak of, such as their reference, would else wait in line to ask the ledger the same once more for each of them.
-    return this.step(key, make, cause, () => !active && this.absent.has(key));
+    return this.step(condition.key, make, cause);
   }
 
   async act(key: string, action: OperatorAction, cause?: object): Promise<Alert> {
@@ -124,15 +122,10 @@ export class Desk {
     return this.step(key, make, undefined);
   }
 
-  /** One transition of one alert at a time. `isIdle`: whether there is nothing to do, when its turn comes. */
-  private step(
-    key: string,
-    make: Make,
-    cause: object | undefined,
-    isIdle: () => boolean = () => false,
-  ): Promise<Alert | undefined> {
+  /** One transition of one alert at a time. */
+  private step(key: string, make: Make, cause: object | undefined): Promise<Alert | undefined> {
     const before = this.turns.get(key);
-    const run = async () => (isIdle() ? undefined : this.attempt(key, make, cause));
+    const run = () => this.attempt(key, make, cause);
     const turn = before ? before.then(run, run) : run();
     this.turns.set(key, turn);
     const forget = () => {
@@ -144,7 +137,7 @@ export class Desk {
 
   private async attempt(key: string, make: Make, cause: object | undefined): Promise<Alert | undefined> {
     for (let attempt = 0; attempt < ATTEMPTS; attempt++) {
-      const [stored] = await this.ledger.alerts({ keys: [key] });
+      const stored = (await this.known.of([key])).get(key);
       const before = stored && this.noted.over(stored);
       const step = await make(before, this.options.nowUs());
       if (step.outcome === 'refused') throw new Trouble(step.code, `${key}: ${step.why}`);
@@ -152,12 +145,13 @@ export class Desk {
       if (stored && this.noted.takes(stored, step.alert)) return this.stays(this.noted.over(stored));
       if (await this.ledger.saveAlert(step.alert, isQuiet(step.alert) ? [] : this.options.tell(step.alert))) {
         this.changes++;
-        this.absent.saved(key);
+        this.known.saved(step.alert);
         this.lastSaved.set(key, step.alert.revision);
         this.alarms.set(step.alert);
         this.options.saved(step.alert, cause);
         return step.alert;
       }
+      this.known.forget(key);
     }
     throw new Trouble('alert-contended', `${key}: another desk changed it ${ATTEMPTS} times in a row`);
   }
