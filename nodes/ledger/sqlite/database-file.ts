@@ -18,13 +18,13 @@ const OPENING_TIMEOUT_MS = 2000;
 const BUSY_TIMEOUT_MS = 50;
 
 /**
- * The index of ids is written at random places, so a batch touches some hundreds of pages: a larger cache keeps them at hand, and
- * checkpoints that come less often write each of them once for many batches.
+ * Indexes are written at many places, so a batch touches some hundreds of pages: a larger cache keeps them at hand, and
+ * checkpoints that come less often write each of them once for many batches. As a rule the checkpointer is there before this limit.
  */
 const PRAGMAS = [
   'journal_mode = wal',
   'cache_size = -32768',
-  'wal_autocheckpoint = 8000',
+  'wal_autocheckpoint = 16000',
   'journal_size_limit = 67108864',
   'temp_store = memory',
 ];
@@ -50,6 +50,15 @@ export function openFile(file: string, pragmas: readonly string[]): DatabaseSync
 
 /** What sorts a whole archive does it on the disk, and waits as long as it must: it holds up no commit. */
 const QUESTION_PRAGMAS = ['busy_timeout = 5000', 'cache_size = -16384'];
+
+/** A connection beside the one that writes, for checkpoints only: both sync the file alike. */
+export function openForCheckpoints(file: string, identity: string | undefined): DatabaseSync {
+  const database = new (sqlite().DatabaseSync)(file);
+  database.exec('pragma synchronous = full');
+  if (identityOf(file) === identity) return database;
+  database.close();
+  throw moved(file);
+}
 
 /** A second connection, to read only, to the file that is open for writing under this identity. */
 export function openForQuestions(file: string, identity: string | undefined): DatabaseSync {

@@ -6,7 +6,7 @@ import { Trouble } from '../../kit/trouble';
 import type { RecordQuery } from '../ledger';
 import type { ArchiveMethod } from './archive';
 import { LedgerThread } from './ledger-thread';
-import type { Question, QuestionOrders } from './thread-talk';
+import type { FileOrders, Question } from './thread-talk';
 
 /**
  * What nodes ask while they judge, of one place and never of its readings: an index answers it at once on the thread that writes. Behind
@@ -23,7 +23,7 @@ export class QuestionThreads {
   private readonly threads = new Set<LedgerThread<Question>>();
 
   constructor(
-    private readonly orders: QuestionOrders,
+    private readonly orders: FileOrders,
     private readonly label: string,
   ) {}
 

@@ -14,14 +14,14 @@ import { NodeSqliteDialect } from './dialect';
 import { Outbox } from './outbox';
 import { Snapshots } from './snapshots';
 import { explained } from './store-trouble';
-import type { Question, QuestionOrders } from './thread-talk';
+import type { FileOrders, Question } from './thread-talk';
 
 interface Opened {
   readonly archive: Archive;
   readonly snapshots: Snapshots;
 }
 
-const { file, identity } = workerData as QuestionOrders;
+const { file, identity } = workerData as FileOrders;
 const clockUs = () => Date.now() * 1000;
 let opened: Opened | undefined;
 

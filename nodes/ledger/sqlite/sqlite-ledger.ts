@@ -108,9 +108,10 @@ export class SqliteLedger implements Ledger {
     const size = cells.length / READING_COLUMNS.length + rejections.length;
     return this.write(size, (parts, stored) => parts.readings.admit(cells, rejections, stored), true);
   }
-  keep(record: Finding | Rejection, how?: 'anew') {
+  /** `body`: its JSON, where that is at hand */
+  keep(record: Finding | Rejection, how?: 'anew', body?: string) {
     return this.write(1, ({ readings, findings }, stored) => ({
-      isNew: record.kind === 'rejection' ? readings.reject(record, stored) : findings.keep(record, stored, how),
+      isNew: record.kind === 'rejection' ? readings.reject(record, stored) : findings.keep(record, stored, how, body),
     }));
   }
 

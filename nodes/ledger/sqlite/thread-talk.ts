@@ -15,8 +15,8 @@ export interface ThreadOrders {
   readonly retainDays: number;
 }
 
-/** What a thread that answers questions is started with. */
-export interface QuestionOrders {
+/** What a thread beside the one that writes is started with. */
+export interface FileOrders {
   readonly file: string;
   /** which file the one is that is written to */
   readonly identity: string | undefined;

@@ -15,7 +15,7 @@ async function perform(call: Call): Promise<unknown> {
     case 'admit':
       return packPlaces(await ledger.admitCells(call.cells, JSON.parse(call.rejections) as Rejection[]));
     case 'keep':
-      return ledger.keep(JSON.parse(call.body) as Finding | Rejection, call.how);
+      return ledger.keep(JSON.parse(call.body) as Finding | Rejection, call.how, call.body);
     case 'enqueue':
       return ledger.enqueue(JSON.parse(call.body) as Delivery[]);
     case 'retain':

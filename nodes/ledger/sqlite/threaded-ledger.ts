@@ -20,6 +20,7 @@ import {
 } from '../ledger';
 import { cellsInLine } from '../reading-cells';
 import type { ArchiveMethod } from './archive';
+import { Checkpointer } from './checkpointer';
 import { type Durability, identityOf } from './database-file';
 import { forwardClock } from './forward-clock';
 import { LedgerThread } from './ledger-thread';
@@ -51,6 +52,7 @@ export class ThreadedLedger implements Ledger {
   private told: { readonly durability: Durability; readonly days: number } | undefined;
   private thread: LedgerThread<Call> | undefined;
   private questions: QuestionThreads | undefined;
+  private checkpointer: Checkpointer | undefined;
   private opening: Promise<void> | undefined;
 
   constructor(private readonly options: ThreadedLedgerOptions) {
@@ -69,12 +71,13 @@ export class ThreadedLedger implements Ledger {
   }
 
   async close(): Promise<void> {
-    const { thread, questions } = this;
+    const { thread, questions, checkpointer } = this;
     if (!thread) return;
     this.questions = undefined;
+    this.checkpointer = undefined;
     try {
       // First, so that it is the last connection that is closed by the one that writes: then the log goes into the file.
-      await questions?.end();
+      await Promise.all([questions?.end(), checkpointer?.end()]);
       await this.ask('close');
     } finally {
       this.thread = undefined;
@@ -188,7 +191,10 @@ export class ThreadedLedger implements Ledger {
     }
     await this.ask('open');
     // A ledger in memory is seen by its own connection only.
-    if (file !== ':memory:') this.questions = new QuestionThreads({ file, identity: identityOf(file) }, this.label);
+    if (file === ':memory:') return;
+    const orders = { file, identity: identityOf(file) };
+    this.questions = new QuestionThreads(orders, this.label);
+    this.checkpointer = new Checkpointer(orders);
   }
 
   private begun(orders: ThreadOrders): LedgerThread<Call> {
@@ -197,6 +203,7 @@ export class ThreadedLedger implements Ledger {
       orders,
       label: this.label,
       committed: (records) => this.listeners.tell(records),
+      wrote: (records) => this.checkpointer?.wrote(records),
       endedByItself: (cause) => {
         throw cause;
       },

@@ -1,0 +1,43 @@
+/**
+ * Checkpoints of the write-ahead log on a thread of their own, while the thread that writes goes on committing: it does them itself only
+ * when the log has grown to twice what it should. Whatever happens to this thread, nothing else ends with it.
+ */
+import { join } from 'node:path';
+import { Worker } from 'node:worker_threads';
+import type { FileOrders } from './thread-talk';
+
+/** Records stored between checkpoints: some 4000 to 8000 pages. */
+const RECORDS = 4000;
+/** A checkpoint that takes longer than this is not waited for. */
+const ENDING_MS = 2000;
+
+export class Checkpointer {
+  private readonly worker: Worker;
+  private readonly ended: Promise<void>;
+  private stored = 0;
+
+  constructor(orders: FileOrders) {
+    const resourceLimits = { maxYoungGenerationSizeMb: 1, maxOldGenerationSizeMb: 32 };
+    this.worker = new Worker(join(__dirname, 'checkpoint-work.js'), { workerData: orders, resourceLimits });
+    this.worker.unref();
+    this.worker.on('error', () => undefined);
+    this.ended = new Promise((resolve) => this.worker.once('exit', () => resolve()));
+  }
+
+  /** So many records more are in the log. */
+  wrote(records: number): void {
+    this.stored += records;
+    if (this.stored < RECORDS) return;
+    this.stored = 0;
+    this.worker.postMessage('checkpoint');
+  }
+
+  /** Its connection is closed then. */
+  async end(): Promise<void> {
+    this.worker.postMessage('end');
+    let timer: NodeJS.Timeout | undefined;
+    await Promise.race([this.ended, new Promise((resolve) => (timer = setTimeout(resolve, ENDING_MS)))]);
+    clearTimeout(timer);
+    await this.worker.terminate();
+  }
+}
