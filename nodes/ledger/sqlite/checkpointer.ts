@@ -6,15 +6,18 @@ import { join } from 'node:path';
 import { Worker } from 'node:worker_threads';
 import type { FileOrders } from './thread-talk';
 
-/** Records stored between checkpoints: some 4000 to 8000 pages. */
-const RECORDS = 4000;
+/** Pages written to the log between checkpoints, about. */
+const PAGES = 8000;
+/** Readings lie side by side in the table and in most indexes; what is concluded of them takes the place of what was, elsewhere. */
+const PAGES_A_READING = 1 / 4;
+const PAGES_ANOTHER = 1;
 /** A checkpoint that takes longer than this is not waited for. */
 const ENDING_MS = 2000;
 
 export class Checkpointer {
   private readonly worker: Worker;
   private readonly ended: Promise<void>;
-  private stored = 0;
+  private pages = 0;
 
   constructor(orders: FileOrders) {
     const resourceLimits = { maxYoungGenerationSizeMb: 1, maxOldGenerationSizeMb: 32 };
@@ -25,10 +28,10 @@ export class Checkpointer {
   }
 
   /** So many records more are in the log. */
-  wrote(records: number): void {
-    this.stored += records;
-    if (this.stored < RECORDS) return;
-    this.stored = 0;
+  wrote({ readings = 0, others = 0 }: { readonly readings?: number; readonly others?: number }): void {
+    this.pages += readings * PAGES_A_READING + others * PAGES_ANOTHER;
+    if (this.pages < PAGES) return;
+    this.pages = 0;
     this.worker.postMessage('checkpoint');
   }
 

@@ -21,8 +21,6 @@ export interface ThreadDuty {
   readonly orders: object;
   readonly label: string;
   readonly committed?: (records: readonly PhaseloomRecord[]) => void;
-  /** told how many records were stored, where any could be */
-  readonly wrote?: (records: number) => void;
   /** told once and more: with the error that ended it, and that it ended */
   readonly endedByItself: (cause: Error) => void;
 }
@@ -128,7 +126,6 @@ export class LedgerThread<C> {
     this.waiting.delete(answer.number);
     this.unanswered -= size;
     if (this.waiting.size === 0) this.worker.unref();
-    if (size > 0) this.duty.wrote?.(size);
     if ('value' in answer) resolve(answer.value);
     else reject(asTrouble(answer.failure));
   }

@@ -99,15 +99,21 @@ export class ThreadedLedger implements Ledger {
   async admit(readings: readonly AdmittedReading[], rejections: readonly Rejection[]): Promise<Admission> {
     const call = { do: 'admit', cells: cellsInLine(readings), rejections: JSON.stringify(rejections) } as const;
     const size = readings.length + rejections.length;
-    return openPlaces((await this.demandThread().call(call, rejections, size)) as PackedPlaces);
+    const packed = (await this.demandThread().call(call, rejections, size)) as PackedPlaces;
+    this.checkpointer?.wrote({ readings: size });
+    return openPlaces(packed);
   }
   async keep(record: Finding | Rejection, how?: 'anew'): Promise<{ readonly isNew: boolean }> {
     const body = JSON.stringify(record);
-    return (await this.demandThread().call({ do: 'keep', body, how }, [record], 1)) as { isNew: boolean };
+    const kept = (await this.demandThread().call({ do: 'keep', body, how }, [record], 1)) as { isNew: boolean };
+    this.checkpointer?.wrote({ others: 1 });
+    return kept;
   }
   async saveAlert(alert: Alert, deliveries: readonly Delivery[] = []): Promise<boolean> {
     const call = { do: 'saveAlert', args: [alert, deliveries] } as const;
-    return (await this.demandThread().call(call, [alert], 1 + deliveries.length)) as boolean;
+    const isSaved = (await this.demandThread().call(call, [alert], 1 + deliveries.length)) as boolean;
+    this.checkpointer?.wrote({ others: 1 + deliveries.length });
+    return isSaved;
   }
 
   head() {
@@ -203,7 +209,6 @@ export class ThreadedLedger implements Ledger {
       orders,
       label: this.label,
       committed: (records) => this.listeners.tell(records),
-      wrote: (records) => this.checkpointer?.wrote(records),
       endedByItself: (cause) => {
         throw cause;
       },
