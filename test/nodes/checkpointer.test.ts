@@ -18,8 +18,8 @@ const { ThreadedLedger } = require(
   join(BUILT, 'threaded-ledger.js'),
 ) as typeof import('../../nodes/ledger/sqlite/threaded-ledger');
 const { identityOf } = require(
-  join(BUILT, 'database-file.js'),
-) as typeof import('../../nodes/ledger/sqlite/database-file');
+  join(BUILT, 'file-identity.js'),
+) as typeof import('../../nodes/ledger/sqlite/file-identity');
 
 const BATCHES = 5;
 const SIZE = 1000;

@@ -15,32 +15,40 @@ const PAGES_ANOTHER = 1;
 const ENDING_MS = 2000;
 
 export class Checkpointer {
-  private readonly worker: Worker;
-  private readonly ended: Promise<void>;
+  private worker: Worker | undefined;
   private pages = 0;
 
-  constructor(orders: FileOrders) {
-    const resourceLimits = { maxYoungGenerationSizeMb: 1, maxOldGenerationSizeMb: 32 };
-    this.worker = new Worker(join(__dirname, 'checkpoint-work.js'), { workerData: orders, resourceLimits });
-    this.worker.unref();
-    this.worker.on('error', () => undefined);
-    this.ended = new Promise((resolve) => this.worker.once('exit', () => resolve()));
-  }
+  constructor(private readonly orders: FileOrders) {}
 
   /** So many records more are in the log. */
   wrote({ readings = 0, others = 0 }: { readonly readings?: number; readonly others?: number }): void {
     this.pages += readings * PAGES_A_READING + others * PAGES_ANOTHER;
     if (this.pages < PAGES) return;
     this.pages = 0;
+    this.worker ??= this.begun();
     this.worker.postMessage('checkpoint');
   }
 
   /** Its connection is closed then. */
   async end(): Promise<void> {
-    this.worker.postMessage('end');
+    const { worker } = this;
+    if (!worker) return;
+    const ended = new Promise((resolve) => worker.once('exit', resolve));
+    worker.postMessage('end');
     let timer: NodeJS.Timeout | undefined;
-    await Promise.race([this.ended, new Promise((resolve) => (timer = setTimeout(resolve, ENDING_MS)))]);
+    await Promise.race([ended, new Promise((resolve) => (timer = setTimeout(resolve, ENDING_MS)))]);
     clearTimeout(timer);
-    await this.worker.terminate();
+    await worker.terminate();
+  }
+
+  private begun(): Worker {
+    const resourceLimits = { maxYoungGenerationSizeMb: 1, maxOldGenerationSizeMb: 32 };
+    const worker = new Worker(join(__dirname, 'checkpoint-work.js'), { workerData: this.orders, resourceLimits });
+    worker.unref();
+    worker.on('error', () => undefined);
+    worker.once('exit', () => {
+      this.worker = undefined;
+    });
+    return worker;
   }
 }

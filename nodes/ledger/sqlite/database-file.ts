@@ -1,5 +1,5 @@
 /** Opening the file: is it ours, may it be written, does it keep what it is told. */
-import { existsSync, statSync } from 'node:fs';
+import { existsSync } from 'node:fs';
 import { basename, dirname } from 'node:path';
 import type { DatabaseSync } from 'node:sqlite';
 import { Kysely, Migrator } from 'kysely';
@@ -7,6 +7,7 @@ import { Trouble } from '../../kit/trouble';
 import { ledgerMigrations } from '../migrations';
 import type { LedgerTables } from '../schema';
 import { NodeSqliteDialect, sqliteWords } from './dialect';
+import { identityOf } from './file-identity';
 import { StoreTrouble } from './store-trouble';
 
 export type Durability = 'full' | 'normal';
@@ -51,15 +52,6 @@ export function openFile(file: string, pragmas: readonly string[]): DatabaseSync
 /** What sorts a whole archive does it on the disk, and waits as long as it must: it holds up no commit. */
 const QUESTION_PRAGMAS = ['busy_timeout = 5000', 'cache_size = -16384'];
 
-/** A connection beside the one that writes, for checkpoints only: both sync the file alike. */
-export function openForCheckpoints(file: string, identity: string | undefined): DatabaseSync {
-  const database = new (sqlite().DatabaseSync)(file);
-  database.exec('pragma synchronous = full');
-  if (identityOf(file) === identity) return database;
-  database.close();
-  throw moved(file);
-}
-
 /** A second connection, to read only, to the file that is open for writing under this identity. */
 export function openForQuestions(file: string, identity: string | undefined): DatabaseSync {
   const database = new (sqlite().DatabaseSync)(file, { readOnly: true });
@@ -91,12 +83,6 @@ export async function migrate(database: DatabaseSync, file: string): Promise<Kys
   database.exec(`pragma busy_timeout = ${BUSY_TIMEOUT_MS}`);
   return kysely;
 }
-
-/** Which file it is, however its name may later change hands; undefined when there is none. */
-export const identityOf = (file: string): string | undefined => {
-  const at = file === ':memory:' ? undefined : statSync(file, { throwIfNoEntry: false });
-  return at && `${at.dev}:${at.ino}`;
-};
 
 export const moved = (file: string): StoreTrouble =>
   new StoreTrouble(

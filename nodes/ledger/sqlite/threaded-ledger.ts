@@ -21,7 +21,8 @@ import {
 import { cellsInLine } from '../reading-cells';
 import type { ArchiveMethod } from './archive';
 import { Checkpointer } from './checkpointer';
-import { type Durability, identityOf } from './database-file';
+import type { Durability } from './database-file';
+import { identityOf } from './file-identity';
 import { forwardClock } from './forward-clock';
 import { LedgerThread } from './ledger-thread';
 import type { DeliveryQuery } from './outbox';
