@@ -1,6 +1,7 @@
 import { setTimeout as sleep } from 'node:timers/promises';
 import { expect } from 'chai';
 import fc from 'fast-check';
+import pg from 'pg';
 import { Holder, LEASE_MS } from '../../nodes/kit/holder';
 import type { Sharing } from '../../nodes/kit/sharing';
 import { PostgresLedger } from '../../nodes/ledger/postgres/postgres-ledger';
@@ -101,6 +102,27 @@ describe('claims of several workers in PostgreSQL', function () {
       }),
       { seed: 7, numRuns: 25 },
     );
+  });
+
+  it('are given up and taken though the server ends one of two statements that wait for each other', async () => {
+    await hold(one.sharing, 'knot', 'a', 60_000);
+    const other = new pg.Client(server.connection);
+    await other.connect();
+    try {
+      // The other waits for longer than ours: the server ends ours.
+      await other.query("begin; set local deadlock_timeout = '20s'");
+      const touch = (name: string) =>
+        other.query("update phaseloom.claim set term = term where scope = 'knot' and name = $1", [name]);
+      await touch('lane 9');
+      const left = one.sharing.leave('knot', 'a');
+      await sleep(200);
+      await touch('lane 0');
+      await other.query('commit');
+      await left;
+    } finally {
+      await other.end();
+    }
+    expect(await hold(two.sharing, 'knot', 'b', 60_000), 'all were given up').to.have.length(10);
   });
 
   it('are believed in no longer than the ledger keeps them: a worker that cannot renew stops before another begins', async () => {

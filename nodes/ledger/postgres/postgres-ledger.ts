@@ -19,6 +19,7 @@ import { storeBatches } from './admission';
 import * as alertRows from './alerts';
 import { verify } from './chain';
 import { type Client, explained, labelOf, storable } from './connection';
+import { againAfterDeadlock } from './deadlock';
 import { storeFindings } from './findings';
 import { type DatabaseOptions, OpenDatabase } from './open-database';
 import * as outbox from './outbox';
@@ -199,7 +200,7 @@ export class PostgresLedger implements Ledger {
   private async read<T>(ask: (parts: OpenDatabase) => Promise<T>): Promise<T> {
     const parts = this.demandOpen();
     try {
-      return await ask(parts);
+      return await againAfterDeadlock(() => ask(parts));
     } catch (cause) {
       throw explained(cause, this.label);
     }
