@@ -5,6 +5,7 @@ import { Trouble } from './trouble';
 
 export interface KeptReadings {
   latestReadings(terminals: readonly string[], perTerminal: number): Promise<readonly Kept[]>;
+  turnedAside(terminals: readonly string[]): Promise<readonly string[]>;
   readingsBetween(terminal: string, fromUs: number, toUs: number, limit: number): Promise<readonly Kept[]>;
   records(query: {
     readonly kinds: readonly Kind[];

@@ -37,6 +37,9 @@ export interface StoredReading {
   readonly source?: string;
 }
 
+/** Rejections of one terminal that are looked through. */
+export const REJECTIONS_LOOKED_AT = 1000;
+
 /**
  * Writes wait out a store that is locked, full, read-only or away, in the order they came, and are told in health(). They reject when
  * the record itself cannot be stored, and when given up on: too many are waiting ('ledger-overflow'), or the ledger closed ('ledger-closed').
@@ -69,6 +72,8 @@ export interface Ledger {
     perTerminal: number,
     upToSeq?: number,
   ): Promise<readonly StoredReading[]>;
+  /** Ids of the readings that a screen turned aside at these terminals: of each, those of its newest REJECTIONS_LOOKED_AT such rejections. */
+  turnedAside(terminals: readonly string[]): Promise<readonly string[]>;
   /** Readings of one terminal taken in [fromUs, toUs], oldest first: the stream of a reference around an instant. */
   readingsBetween(terminal: string, fromUs: number, toUs: number, limit: number): Promise<readonly StoredReading[]>;
   /** Named place in the ledger up to which something is finished; 0 at first. Never moves back. */

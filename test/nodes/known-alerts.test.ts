@@ -3,6 +3,7 @@ import type { Alert } from '../../lib/records';
 import { KnownAlerts } from '../../nodes/alert-desk/known-alerts';
 import type { Ledger } from '../../nodes/ledger/ledger';
 
+const turn = () => new Promise((next) => setImmediate(next));
 const alert = (key: string, revision = 1) => ({ key, revision }) as Alert;
 
 /** A ledger that holds these alerts, and notes what it was asked; what it answers was so when it was asked. */
@@ -53,17 +54,29 @@ describe('alerts known to the desk', () => {
   it('are not remembered from an answer during which something was saved', async () => {
     const { stored, known } = ledgerOf([]);
     const answer = known.of(['a', 'b']);
+    await turn();
     stored.set('b', alert('b'));
     known.forget('b');
     expect((await answer).size).to.equal(0);
     expect(await revisions(known, ['a', 'b'])).to.deep.equal([['b', 1]]);
   });
 
-  it('are as saved while the ledger was asked', async () => {
-    const { known } = ledgerOf([]);
-    const answer = known.of(['a']);
-    known.saved(alert('a'));
-    expect([...(await answer).keys()]).to.deep.equal(['a']);
+  it('are as saved before the ledger was asked, or while it was', async () => {
+    for (const isUnderWay of [false, true]) {
+      const { known } = ledgerOf([]);
+      const answer = known.of(['a']);
+      if (isUnderWay) await turn();
+      known.saved(alert('a'));
+      expect([...(await answer).keys()]).to.deep.equal(['a']);
+      expect([...(await known.of(['a'])).keys()]).to.deep.equal(['a']);
+    }
+  });
+
+  it('are asked for with one question by all who ask within a turn of the event loop', async () => {
+    const { asked, known } = ledgerOf([alert('b')]);
+    const answers = await Promise.all([known.of(['a', 'b']), known.of(['b', 'c']), known.of(['d'])]);
+    expect(answers.map((found) => [...found.keys()])).to.deep.equal([['b'], ['b'], []]);
+    expect(asked.map((keys) => [...new Set(keys)])).to.deep.equal([['a', 'b', 'c', 'd']]);
   });
 
   it('are always asked for where other workers write as well', async () => {

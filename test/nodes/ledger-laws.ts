@@ -232,6 +232,22 @@ function readingLaws(bench: Bench): void {
     expect(await taken([], 2)).to.deep.equal([]);
   });
 
+  it('turned aside: the readings that rejections of the screen rest on, and of no other stage or terminal', async () => {
+    const { ledger } = bench();
+    const aside = (terminal: string, seconds: number, ...from: string[]) =>
+      rejection(terminal, seconds, { stage: 'screen', from });
+    for (const r of [
+      aside('s/1', 0, 'r1'),
+      aside('s/1', 5, 'r2', 'r3'),
+      aside('s/2', 1, 'r4'),
+      aside('s/20', 1, 'r5'),
+      rejection('s/1', 2, { from: ['r6'] }),
+    ])
+      await ledger.keep(r);
+    expect(await ledger.turnedAside(['s/1', 's/2', 's/1', 's/3'])).to.have.members(['r1', 'r2', 'r3', 'r4']);
+    expect(await ledger.turnedAside([])).to.deep.equal([]);
+  });
+
   it('between: both bounds included, oldest first, of one terminal', async () => {
     const { ledger } = bench();
     const stream = [4, 2, 3, 1, 5].map((s) => reading('ref', s));

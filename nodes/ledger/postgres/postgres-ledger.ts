@@ -96,6 +96,9 @@ export class PostgresLedger implements Ledger {
   latestReadings(terminals: readonly string[], perTerminal: number, upToSeq?: number) {
     return this.read(({ pool }) => readingRows.latest(pool, terminals, perTerminal, upToSeq));
   }
+  turnedAside(terminals: readonly string[]) {
+    return this.read(({ pool }) => readingRows.turnedAside(pool, terminals));
+  }
   readingsBetween(terminal: string, fromUs: number, toUs: number, limit: number) {
     return this.read(({ pool }) => readingRows.readingsBetween(pool, terminal, fromUs, toUs, limit));
   }

@@ -1,7 +1,7 @@
 /** Readings as they are asked for. */
-import type { Reading } from '../../../lib/records';
+import type { Reading, Rejection } from '../../../lib/records';
 import type { LanePlace, LaneReading } from '../../kit/sharing';
-import type { StoredReading } from '../ledger';
+import { REJECTIONS_LOOKED_AT, type StoredReading } from '../ledger';
 import { type Client, storable } from './connection';
 
 interface ReadingRow {
@@ -53,6 +53,17 @@ export async function latest(
     values: [[...new Set(terminals)].map(storable), upToSeq, perTerminal],
   });
   return rows.map(opened);
+}
+
+export async function turnedAside(client: Client, terminals: readonly string[]): Promise<string[]> {
+  const { rows } = await client.query<{ body: string }>({
+    name: 'readings-turned-aside',
+    text: `select r.body from unnest($1::text[]) as t (terminal) cross join lateral
+       (select body from rejection where rejection.terminal = t.terminal and stage = 'screen'
+        order by at_us desc, seq desc limit $2) as r`,
+    values: [[...new Set(terminals)].map(storable), REJECTIONS_LOOKED_AT],
+  });
+  return rows.flatMap(({ body }) => (JSON.parse(body) as Rejection).from);
 }
 
 export async function readingsBetween(client: Client, terminal: string, fromUs: number, toUs: number, limit: number) {

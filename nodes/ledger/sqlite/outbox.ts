@@ -44,7 +44,7 @@ export class Outbox {
        where true on conflict (destination, key) do nothing`,
     );
     this.due = database.prepare(
-      `select * from delivery where destination = ? and state = 'waiting' and is_head = 1 and due_at_us <= ? order by seq limit ?`,
+      `select * from delivery where destination = ? and state = 'waiting' and is_head = 1 and due_at_us <= ? order by seq limit ? + 0`,
     );
     this.claim = database.prepare('update delivery set due_at_us = ?, attempts = attempts + 1 where seq = ?');
     this.byPlace = database.prepare("select destination, subject from delivery where seq = ? and state = 'waiting'");

@@ -2,7 +2,7 @@
 import type { DatabaseSync } from 'node:sqlite';
 import { parseInstant } from '../../../lib/instant';
 import type { PhaseloomRecord, Reading, Rejection } from '../../../lib/records';
-import type { Admission, StoredReading } from '../ledger';
+import { type Admission, REJECTIONS_LOOKED_AT, type StoredReading } from '../ledger';
 import type { Cell } from '../reading-cells';
 import { ReadingRows } from './reading-rows';
 import type { Tally } from './tally';
@@ -14,6 +14,7 @@ interface ReadingRow {
   readonly body: string;
 }
 
+/** `limit ? + 0`: SQLite plans a statement with `limit ?` anew whenever that is bound, which takes five times as long as the answer. */
 export class Readings {
   private readonly rows;
   private readonly insertRejection;
@@ -21,10 +22,11 @@ export class Readings {
   private readonly after;
   private readonly afterOfDoor;
   private readonly latestOf;
+  private readonly aside;
   private readonly between;
 
   constructor(
-    database: DatabaseSync,
+    private readonly database: DatabaseSync,
     private readonly tally: Tally,
   ) {
     this.rows = new ReadingRows(database);
@@ -33,16 +35,19 @@ export class Readings {
     );
     this.newest = database.prepare('select coalesce(max(seq), 0) as seq from reading');
     this.after = database.prepare(
-      'select seq, taken_at_us, source, body from reading where seq > ? order by seq limit ?',
+      'select seq, taken_at_us, source, body from reading where seq > ? order by seq limit ? + 0',
     );
     this.afterOfDoor = database.prepare(
-      'select seq, taken_at_us, source, body from reading where door = ? and seq > ? order by seq limit ?',
+      'select seq, taken_at_us, source, body from reading where door = ? and seq > ? order by seq limit ? + 0',
     );
     this.latestOf = database.prepare(
-      `select seq, taken_at_us, body from reading where terminal = ? and seq <= ? order by taken_at_us desc, seq desc limit ?`,
+      `select seq, taken_at_us, body from reading where terminal = ? and seq <= ? order by taken_at_us desc, seq desc limit ? + 0`,
+    );
+    this.aside = database.prepare(
+      "select body from rejection where terminal = ? and stage = 'screen' order by at_us desc, seq desc limit ? + 0",
     );
     this.between = database.prepare(
-      `select seq, taken_at_us, body from reading where terminal = ? and taken_at_us between ? and ? order by taken_at_us, seq limit ?`,
+      `select seq, taken_at_us, body from reading where terminal = ? and taken_at_us between ? and ? order by taken_at_us, seq limit ? + 0`,
     );
   }
 
@@ -82,14 +87,28 @@ export class Readings {
   }
 
   latest(terminals: readonly string[], perTerminal: number, upToSeq = Number.MAX_SAFE_INTEGER): StoredReading[] {
-    return [...new Set(terminals)]
-      .flatMap((terminal) => rows(this.latestOf.all(terminal, upToSeq, perTerminal)))
+    return this.ofEach(terminals, (terminal) => rows(this.latestOf.all(terminal, upToSeq, perTerminal)))
       .sort((a, b) => b.taken_at_us - a.taken_at_us || b.seq - a.seq)
       .map(opened);
   }
 
+  turnedAside(terminals: readonly string[]): string[] {
+    const asideAt = (terminal: string) => this.aside.all(terminal, REJECTIONS_LOOKED_AT) as { body: string }[];
+    return this.ofEach(terminals, asideAt).flatMap(({ body }) => (JSON.parse(body) as Rejection).from);
+  }
+
   readingsBetween(terminal: string, fromUs: number, toUs: number, limit: number): StoredReading[] {
     return rows(this.between.all(terminal, fromUs, toUs, limit)).map(opened);
+  }
+
+  /** In one read transaction: to begin and end one for each costs more than the answers. */
+  private ofEach<T>(terminals: readonly string[], ask: (terminal: string) => T[]): T[] {
+    this.database.exec('begin');
+    try {
+      return [...new Set(terminals)].flatMap(ask);
+    } finally {
+      this.database.exec('commit');
+    }
   }
 }
 

@@ -125,6 +125,9 @@ export class SqliteLedger implements Ledger {
   latestReadings(terminals: readonly string[], perTerminal: number, upToSeq?: number) {
     return this.read((parts) => parts.readings.latest(terminals, perTerminal, upToSeq));
   }
+  turnedAside(terminals: readonly string[]) {
+    return this.read((parts) => parts.readings.turnedAside(terminals));
+  }
   readingsBetween(terminal: string, fromUs: number, toUs: number, limit: number) {
     return this.read((parts) => parts.readings.readingsBetween(terminal, fromUs, toUs, limit));
   }

@@ -37,6 +37,7 @@ export type PlainMethod =
   | 'head'
   | 'readingsAfter'
   | 'latestReadings'
+  | 'turnedAside'
   | 'readingsBetween'
   | 'cursor'
   | 'advance'

@@ -126,6 +126,9 @@ export class ThreadedLedger implements Ledger {
   latestReadings(...args: ArgumentsOf<'latestReadings'>) {
     return this.ask('latestReadings', ...args);
   }
+  turnedAside(terminals: readonly string[]) {
+    return this.ask('turnedAside', terminals);
+  }
   readingsBetween(...args: ArgumentsOf<'readingsBetween'>) {
     return this.ask('readingsBetween', ...args);
   }
