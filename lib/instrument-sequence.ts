@@ -1,4 +1,5 @@
 /** Instruments that count their readings show when some are missing. */
+import { LRUCache } from 'lru-cache';
 import { takenAtUs } from './reading';
 import type { Reading, Reason } from './records';
 
@@ -11,7 +12,7 @@ interface Count {
 const REMEMBERED = 10_000;
 
 export class InstrumentSequences {
-  private readonly counts = new Map<string, Count>();
+  private readonly counts = new LRUCache<string, Count>({ max: REMEMBERED });
 
   /**
    * Takes note of a reading; tells of readings before it that have not come. A lower number on an earlier reading is one that comes
@@ -23,15 +24,9 @@ export class InstrumentSequences {
     const known = this.counts.get(id);
     const atUs = takenAtUs(reading);
     if (known && sequence <= known.highest && atUs <= known.atUs) return undefined;
-    this.remember(id, { highest: sequence, atUs });
+    this.counts.set(id, { highest: sequence, atUs });
     const missing = known ? sequence - known.highest - 1 : 0;
     return missing > 0 ? gap(id, known!.highest + 1, sequence - 1) : undefined;
-  }
-
-  private remember(id: string, count: Count): void {
-    this.counts.delete(id);
-    this.counts.set(id, count);
-    if (this.counts.size > REMEMBERED) this.counts.delete(this.counts.keys().next().value!);
   }
 }
 

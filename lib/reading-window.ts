@@ -1,4 +1,5 @@
 /** The recent readings of each terminal, in the order in which they were taken, whatever the order in which they came. */
+import { LRUCache } from 'lru-cache';
 import { takenAtUs } from './reading';
 import type { Reading } from './records';
 
@@ -44,13 +45,12 @@ const sameMeasurement = (a: Reading, b: Reading): boolean =>
 const nameOf = (id: string, { instrument }: Reading): string => `${id} ${instrument?.id ?? ''}`;
 
 export class ReadingWindow {
-  private readonly memories = new Map<string, Memory>();
+  private readonly memories: LRUCache<string, Memory>;
   private readonly perTerminal: number;
-  private readonly terminals: number;
 
   constructor({ perTerminal = 32, terminals = 50_000 }: WindowLimits = {}) {
     this.perTerminal = perTerminal;
-    this.terminals = terminals;
+    this.memories = new LRUCache({ max: terminals });
   }
 
   /** Takes in a reading that came. */
@@ -118,17 +118,12 @@ export class ReadingWindow {
   }
 
   private memoryOf(terminal: string): Memory | undefined {
-    const memory = this.memories.get(terminal);
-    if (!memory) return undefined;
-    this.memories.delete(terminal);
-    this.memories.set(terminal, memory);
-    return memory;
+    return this.memories.get(terminal);
   }
 
   private start(terminal: string, completeFromUs: number): Memory {
     const memory: Memory = { entries: [], completeFromUs, corrected: new Set() };
     this.memories.set(terminal, memory);
-    if (this.memories.size > this.terminals) this.memories.delete(this.memories.keys().next().value!);
     return memory;
   }
 

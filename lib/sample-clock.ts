@@ -1,3 +1,5 @@
+import { LRUCache } from 'lru-cache';
+
 /** The last window of one channel. */
 interface Last {
   readonly firstUs: number;
@@ -13,16 +15,16 @@ const WANDER_PPM = 100;
  * each window); the time that passed must fit the count within one sample and 100 ppm. Keeps one window a channel.
  */
 export class SampleClock {
-  private readonly channels = new Map<string, Last>();
+  private readonly channels: LRUCache<string, Last>;
 
-  constructor(private readonly mostChannels = 10_000) {}
+  constructor(mostChannels = 10_000) {
+    this.channels = new LRUCache({ max: mostChannels });
+  }
 
   /** What does not fit, or undefined. The window counts as the one to hold the next against either way. */
   jump(channel: string, now: Last): string | undefined {
     const last = this.channels.get(channel);
-    this.channels.delete(channel);
     this.channels.set(channel, now);
-    if (this.channels.size > this.mostChannels) this.channels.delete(this.channels.keys().next().value as string);
     if (!last || last.rateHz !== now.rateHz || now.index < last.index) return undefined; // the sampler began anew
     const expectedUs = ((now.index - last.index) * 1e6) / now.rateHz;
     const offUs = now.firstUs - last.firstUs - expectedUs;

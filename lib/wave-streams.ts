@@ -1,4 +1,5 @@
 /** Samples that come in pieces, of many channels, to readings: each sample is read once, and what is held is bounded. */
+import { LRUCache } from 'lru-cache';
 import { parseInstant } from './instant';
 import { SampleClock } from './sample-clock';
 import { SampleStream } from './sample-stream';
@@ -19,7 +20,7 @@ interface Channel {
 
 /** Reads pieces of streams: documents like those of `WaveReader` with `everyS`. */
 export class WaveStreams {
-  private readonly channels = new Map<string, Channel>();
+  private readonly channels: LRUCache<string, Channel>;
   private readonly clock: SampleClock;
 
   /**
@@ -29,8 +30,9 @@ export class WaveStreams {
   constructor(
     private readonly reader: WaveReader,
     private readonly cycles: number,
-    private readonly mostChannels = 1000,
+    mostChannels = 1000,
   ) {
+    this.channels = new LRUCache({ max: mostChannels });
     this.clock = new SampleClock(mostChannels);
   }
 
@@ -71,9 +73,7 @@ export class WaveStreams {
     const known = this.channels.get(name);
     const stream = () => new SampleStream({ rateHz, nominalHz, everyS, cycles: this.cycles });
     const channel = known?.shape === shape ? known : { stream: stream(), shape };
-    this.channels.delete(name);
     this.channels.set(name, channel);
-    if (this.channels.size > this.mostChannels) this.channels.delete(this.channels.keys().next().value as string);
     return channel;
   }
 }

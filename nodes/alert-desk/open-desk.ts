@@ -1,4 +1,6 @@
 /** The desk with all that belongs to it, once the ledger is open: what it saves is announced, what is held back is told, status shows both. */
+
+import { LRUCache } from 'lru-cache';
 import type { Node, NodeAPI } from 'node-red';
 import { floodCondition, floodKey } from '../../lib/alert-flood';
 import type { AlertDelays } from '../../lib/alert-life-cycle';
@@ -30,7 +32,7 @@ export class OpenDesk {
   readonly desk: Desk;
   private readonly announcer: Announcer;
   private readonly alerts = new OpenAlerts();
-  private readonly causes = new Map<string, FlowMessage>();
+  private readonly causes = new LRUCache<string, FlowMessage>({ max: MESSAGES });
   private readonly stopHearing: () => void;
   private held = 0;
   private mostHeld = 0;
@@ -100,14 +102,9 @@ export class OpenDesk {
     this.alerts.note(alert);
     this.show();
     if (isQuiet(alert)) return;
-    if (cause) this.remember(alert.id, cause as FlowMessage);
+    // Of several workers another may send it, and then nobody asks for its message here.
+    if (cause) this.causes.set(alert.id, cause as FlowMessage);
     this.announcer.poke(laneOf(alert));
-  }
-
-  /** Of several workers another may send it, and then nobody asks for its message here. */
-  private remember(id: string, cause: FlowMessage): void {
-    this.causes.set(id, cause);
-    if (this.causes.size > MESSAGES) this.causes.delete(this.causes.keys().next().value!);
   }
 
   /** With all that the message carried which led to it; after a restart nobody knows that any more. */

@@ -2,6 +2,7 @@
  * How readings were held against the streams of the reference stations. What of a stream comes late, since the worker that had it is
  * gone, may hold them better than what was there when they were judged.
  */
+import { LRUCache } from 'lru-cache';
 import type { Aligned, NotAligned } from '../../lib/align';
 import { takenAtUs } from '../../lib/reading';
 import type { Reading } from '../../lib/records';
@@ -13,7 +14,7 @@ const REMEMBERED = 20_000;
 
 export class Alignments {
   private readonly made = new WeakMap<Reading, Map<string, Made>>();
-  private readonly lately = new Map<Reading, number>();
+  private readonly lately = new LRUCache<Reading, number>({ max: REMEMBERED });
   private newestUs = Number.NEGATIVE_INFINITY;
 
   /** An alignment between two readings of a reference: only one that comes late between them would better it. */
@@ -28,7 +29,6 @@ export class Alignments {
     const us = takenAtUs(reading);
     this.newestUs = Math.max(this.newestUs, us);
     this.lately.set(reading, us);
-    if (this.lately.size > REMEMBERED) this.lately.delete(this.lately.keys().next().value!);
     return made;
   }
 
@@ -39,7 +39,8 @@ export class Alignments {
   bettered(reference: string, fromUs: number, toUs: number, anew: (reading: Reading) => Made): Reading[] {
     if (this.newestUs <= fromUs) return [];
     const bettered: Reading[] = [];
-    for (const [reading, us] of this.lately) {
+    for (const reading of this.lately.rkeys()) {
+      const us = this.lately.peek(reading)!;
       if (us <= fromUs || us >= toUs) continue;
       const before = this.made.get(reading)?.get(reference);
       const now = anew(reading);

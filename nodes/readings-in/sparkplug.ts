@@ -1,4 +1,5 @@
 /** Messages of Sparkplug B become readings: decoded by the package sparkplug-payload, which only this setting needs. */
+import { LRUCache } from 'lru-cache';
 import {
   SparkplugHost,
   type SparkplugPayload,
@@ -38,7 +39,7 @@ const MOST_ASKED = 10_000;
 
 export class SparkplugDoor {
   private readonly host = new SparkplugHost();
-  private readonly askedAtMs = new Map<string, number>();
+  private readonly askedAtMs = new LRUCache<string, number>({ max: MOST_ASKED });
 
   private constructor(
     private readonly codec: Codec,
@@ -113,9 +114,7 @@ export class SparkplugDoor {
     const topic = `spBv1.0/${group}/NCMD/${edge}`;
     const nowMs = Date.now();
     if (nowMs - (this.askedAtMs.get(topic) ?? 0) < REBIRTH_EVERY_MS) return;
-    this.askedAtMs.delete(topic);
     this.askedAtMs.set(topic, nowMs);
-    if (this.askedAtMs.size > MOST_ASKED) this.askedAtMs.delete(this.askedAtMs.keys().next().value!);
     const metrics = [{ name: 'Node Control/Rebirth', type: 'Boolean', value: true, timestamp: nowMs }];
     this.listener.publish(topic, Buffer.from(this.codec.encodePayload({ timestamp: nowMs, metrics })));
   }
